@@ -1,0 +1,1 @@
+"""One extractor a module."""
