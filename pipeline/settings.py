@@ -1,0 +1,104 @@
+"""Every setting: its name, the variable that sets it, its default, and what it does."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+from pipeline.errors import InputError
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One row of the table of settings, as the README shows it."""
+
+    name: str
+    variable: str
+    default: str
+    help: str
+
+
+SETTINGS = (
+    Setting(
+        "model",
+        "JOBTAPE_MODEL",
+        "the packaged Whisper base",
+        "a folder with another speech model (CTranslate2 form), or `tiny.en` for the small packaged one",
+    ),
+    Setting(
+        "hearing",
+        "JOBTAPE_HEARING",
+        "careful",
+        "`careful` hears every recording twice with different models and compares the figures; "
+        "`quick` hears once, and more figures ask for a second listen",
+    ),
+    Setting("threads", "JOBTAPE_THREADS", "as many as there are cores", "processor threads used for hearing"),
+    Setting(
+        "shop",
+        "JOBTAPE_SHOP",
+        "`shop.toml` beside the sources, if there is one",
+        "the file with the shop's name, paper size, units and own limits",
+    ),
+    Setting(
+        "work",
+        "JOBTAPE_WORK",
+        "`.jobtape` in the folder given with --out",
+        "folder for kept results, so that an interrupted run goes on and an unchanged one is not done again",
+    ),
+)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The settings of one call. `threads` 0 means as many as there are cores."""
+
+    model: str = ""
+    hearing: Literal["careful", "quick"] = "careful"
+    threads: int = 0
+    shop: Path | None = None
+    work: Path | None = None
+
+    def with_work(self, folder: Path) -> Settings:
+        """The same settings with `folder` for kept results, unless a folder was set already."""
+        return self if self.work is not None else replace(self, work=folder)
+
+
+def hearing_named(text: str) -> Literal["careful", "quick"]:
+    """The kind of hearing of this name. Raises InputError for any other word."""
+    if text == "careful":
+        return "careful"
+    if text == "quick":
+        return "quick"
+    raise InputError("unknown-setting", f"Hearing {text!r} is not known.", "Use careful or quick.")
+
+
+def read_settings(
+    environ: Mapping[str, str] = os.environ,
+    *,
+    model: str | None = None,
+    hearing: str | None = None,
+    shop: Path | None = None,
+) -> Settings:
+    """The settings of this call: what the command line gave, else the environment, else the default.
+
+    Raises InputError for a value that cannot be meant.
+    """
+    said = {row.name: environ.get(row.variable, "").strip() for row in SETTINGS}
+    threads = said["threads"] or "0"
+    if not (threads.isascii() and threads.isdigit()):
+        raise InputError(
+            "unknown-setting",
+            f"JOBTAPE_THREADS is {threads!r}, which is not a number.",
+            "Give a whole number, or leave it unset.",
+        )
+    shop = shop or (Path(said["shop"]) if said["shop"] else None)
+    return Settings(
+        model=model or said["model"],
+        hearing=hearing_named(hearing or said["hearing"] or "careful"),
+        threads=int(threads),
+        shop=shop,
+        work=Path(said["work"]) if said["work"] else None,
+    )
