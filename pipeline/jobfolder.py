@@ -1,0 +1,184 @@
+"""One folder a job: how it is named, whose it is, and how its files are put there without losing older ones."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from pipeline.draft import Draft, load
+from pipeline.errors import InputError
+from pipeline.keep import digest_of, digest_of_file, disk_faults, make_folder, sync_folder, write_whole
+
+DRAFT = "draft.json"
+EDITS = "edits.json"
+WORK = ".jobtape"
+TEXTS = frozenset({".said", ".txt", ".srt", ".vtt"})
+SOUNDS = frozenset(
+    {".m4a", ".aac", ".mp3", ".wav", ".flac", ".ogg", ".oga", ".opus", ".amr", ".3gp", ".mp4", ".m4v", ".mov"}
+    | {".webm", ".mkv", ".mka", ".caf", ".aiff", ".aif", ".wma"}
+)
+KNOWN = TEXTS | SOUNDS
+"""Extensions that are not part of a job's name."""
+
+
+def job_name(source: Path) -> str:
+    """The name of the job of this source: its file name without known extensions, never hidden, never empty."""
+    name = source.name
+    while True:
+        stem, dot, last = name.rpartition(".")
+        if not dot or f".{last.lower()}" not in KNOWN:
+            break
+        name = stem
+    return name.strip().lstrip(".").rstrip(". ") or "job"
+
+
+class Owner(BaseModel):
+    """Whose a job folder is, and what was written there: file name -> sha256."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    sources: tuple[str, ...]
+    """The sources' paths, the first one names the job."""
+    ordinal: int = 1
+    """Which job of its first source."""
+    files: dict[str, str] = {}
+
+
+class Ledger(BaseModel):
+    """What earlier calls wrote into this output folder. `calls`: a call's hash -> the names of its jobs."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    jobs: dict[str, Owner] = {}
+    calls: dict[str, tuple[str, ...]] = {}
+
+
+@dataclass(frozen=True)
+class OutFolder:
+    """The folder given with --out."""
+
+    path: Path
+
+    @property
+    def work(self) -> Path:
+        """Where kept results and the ledger live."""
+        return self.path / WORK
+
+    def ledger(self) -> Ledger:
+        """What earlier calls wrote; empty when there is none that can be read (the drafts then tell)."""
+        try:
+            return Ledger.model_validate_json((self.work / "ledger.json").read_text(encoding="utf-8"))
+        except (OSError, ValidationError, UnicodeDecodeError):
+            return Ledger()
+
+    def keep_ledger(self, ledger: Ledger) -> None:
+        """Writes the ledger whole."""
+        make_folder(self.work)
+        write_whole(self.work / "ledger.json", (json.dumps(ledger.model_dump(), indent=1) + "\n").encode())
+
+    def draft(self, name: str) -> Draft | None:
+        """The draft of the job of this name, or None when there is none that can be read."""
+        try:
+            return load((self.path / name / DRAFT).read_text(encoding="utf-8"))
+        except (OSError, ValidationError, UnicodeDecodeError):
+            return None
+
+    def untouched(self, name: str, owner: Owner) -> bool:
+        """Whether all files that were written for the job are still there (a person may have changed them)."""
+        return all((self.path / name / file).is_file() for file in owner.files)
+
+    def name_for(self, source: Path, digest: str, ordinal: int, ledger: Ledger, taken: Sequence[str]) -> str:
+        """The folder name for the job that is number `ordinal` of its first source.
+
+        A folder of the same source keeps its name; a name that belongs to another source is passed over:
+        `front`, `front_b`, `front_c`, and with several jobs in one source `front`, `front-2`, `front-3`.
+        """
+        base = job_name(source)
+        tail = "" if ordinal == 1 else f"-{ordinal}"
+        for number in range(702):
+            name = f"{base}{_suffix(number)}{tail}"
+            if name not in taken and self._belongs(name, source, digest, ordinal, ledger):
+                return name
+        raise InputError("too-many-names", f"{self.path} holds hundreds of jobs named {base}.", "Name another folder.")
+
+    def _belongs(self, name: str, source: Path, digest: str, ordinal: int, ledger: Ledger) -> bool:
+        """Whether a job may be written under this name: it is free, or was made from the same source."""
+        if not (self.path / name).exists():
+            return True
+        owner = ledger.jobs.get(name)
+        if owner is not None:
+            return owner.sources[0] == str(source.resolve()) and owner.ordinal == ordinal
+        draft = self.draft(name)
+        return draft is not None and bool(draft.recordings) and draft.recordings[0].sha256 == digest
+
+    def write(self, name: str, files: Mapping[str, bytes], before: Owner | None) -> dict[str, str]:
+        """Puts the files of a job into its folder and gives their digests by name.
+
+        All are first written whole beside it, so that a full disk or a kill leaves the old job as it was; then
+        each takes its place. A paper that a person changed since it was written is put aside, never overwritten.
+        """
+        make_folder(self.work)
+        folder = self.path / name
+        make_folder(folder)
+        waiting = Path(tempfile.mkdtemp(prefix="writing-", dir=self.work))
+        try:
+            digests = {}
+            for file, data in files.items():
+                write_whole(waiting / file, data)
+                digests[file] = digest_of_file(waiting / file)
+            # The draft last: a folder with the new draft has all new papers.
+            for file in sorted(files, key=lambda file: file == DRAFT):
+                target = folder / file
+                if before is not None and _changed(target, before.files.get(file), digests[file]):
+                    target.rename(_free_name(target))
+                with disk_faults(target):
+                    (waiting / file).replace(target)
+            sync_folder(folder)
+        finally:
+            shutil.rmtree(waiting, ignore_errors=True)
+        return digests
+
+    def sweep(self) -> None:
+        """Removes half-written files that a killed call left in the work folder."""
+        for left in self.work.glob("writing-*"):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _suffix(number: int) -> str:
+    """Nothing, then `_b` to `_z`, then `_27` and on."""
+    if number == 0:
+        return ""
+    return f"_{chr(ord('a') + number)}" if number < 26 else f"_{number + 1}"
+
+
+def _changed(target: Path, written: str | None, coming: str) -> bool:
+    """Whether a person changed the file since it was written, and it is not what comes now."""
+    if written is None or not target.is_file():
+        return False
+    there = digest_of_file(target)
+    return there not in (written, coming)
+
+
+def _free_name(target: Path) -> Path:
+    """A name that is not taken for a file put aside: `report (yours).docx`, `report (yours 2).docx`."""
+    number = 1
+    while True:
+        mark = "yours" if number == 1 else f"yours {number}"
+        free = target.with_name(f"{target.stem} ({mark}){target.suffix}")
+        if not free.exists():
+            return free
+        number += 1
+
+
+def edits_digest(folder: Path) -> str:
+    """The hash of what a person changed in this job; of nothing when there are no edits."""
+    try:
+        return digest_of((folder / EDITS).read_bytes())
+    except OSError:
+        return digest_of("")
