@@ -36,7 +36,8 @@ class Numeral:
 @dataclass(frozen=True, slots=True)
 class Atom:
     """One number word. Kinds: D digit, Z zero, T teen, Y tens, H hundred, K thousand, P point, A and,
-    a article, F fraction, N written number, C written like a time, S sign, O ordinal."""
+    a article, F fraction, N written number, C written like a time, S sign, O ordinal.
+    """
 
     kind: str
     value: float

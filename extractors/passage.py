@@ -72,7 +72,7 @@ def split(text: str) -> list[tuple[str, str, int, int, bool]]:
         surface = match.group()
         start, end = match.span()
         joined = bool(found) and found[-1][3] == start
-        if surface in "-‐‑" and 0 < start and end < len(text) and not text[start - 1].isspace() and text[end].isalpha():
+        if surface in "-‐‑" and start > 0 and end < len(text) and not text[start - 1].isspace() and text[end].isalpha():
             continue
         norm = surface.lower().replace("’", "'")
         found.append((surface, norm, start, end, joined))

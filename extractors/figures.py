@@ -1,0 +1,369 @@
+"""Numerals with their units, ranges, tolerances and qualifiers become figures; what they are about comes later."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cache
+
+from extractors.facts import Qualifier
+from extractors.lexicon import load_table
+from extractors.numerals import Numeral, numerals
+from extractors.passage import Passage, Span
+from extractors.phrases import Hit, Phrases
+from extractors.units import convert, units
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure as said, not yet assigned to anything.
+
+    `span` covers number and unit, `number` the number alone. `units` are the units that the spoken word
+    may mean, empty when none was said. Values are in `units[0]` unless `also` says otherwise.
+    """
+
+    span: Span
+    number: Span
+    value: float | None
+    low: float | None = None
+    high: float | None = None
+    units: tuple[str, ...] = ()
+    form: str = "plain"
+    also: tuple[float, ...] = ()
+    pair: tuple[float, float] | None = None
+    qualifiers: tuple[Qualifier, ...] = ()
+    tolerance: tuple[float, float] | None = None
+    """[minus, plus] as said."""
+    tolerance_in_percent: bool = False
+    misheard_unit: bool = False
+    signed: bool = False
+    changed_to: bool = False
+    """The second of "from X to Y": the new value, the figure before it the old."""
+    changed_from: bool = False
+    over: str = ""
+    """"first" or "second" of "215 over 50"."""
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def middle(self) -> float:
+        """The value, or the middle of the range."""
+        if self.value is not None:
+            return self.value
+        assert self.low is not None and self.high is not None
+        return (self.low + self.high) / 2
+
+
+@cache
+def unit_phrases() -> Phrases:
+    """All spoken units; the label is the unit's name, with "?" when the phrase is a mishearing."""
+    rows = [(unit.name, phrase) for unit in units().values() for phrase in unit.say]
+    rows += [(unit.name + "?", phrase) for unit in units().values() for phrase in unit.misheard]
+    return Phrases(rows)
+
+
+@cache
+def _around() -> Phrases:
+    rows = []
+    for row, table in load_table("figures").items():
+        for side in ("before", "after"):
+            if row in Qualifier.__members__.values() or row in {q.value for q in Qualifier}:
+                rows += [(f"{row}:{side}", phrase) for phrase in table.get(side, ())]
+    rows += [("tolerance", phrase) for phrase in load_table("figures")["tolerance"]["say"]]
+    return Phrases(rows)
+
+
+# Letters that are units only when they touch the digits or stand as capitals right after them.
+SHORT = frozenset(["a", "c", "f", "v", "w", "k", "m", "d", "g", "s"])
+HALF_UNITS = frozenset({"h", "min", "lb", "gal", "d", "ton", "ohm", "A", "in", "oz", "degF", "V", "ft", "L", "s", "kg", "psig", "%"})
+
+
+def _unit_at(passage: Passage, index: int, at: dict[int, list[Hit]], numeral: Numeral) -> tuple[Span, tuple[str, ...], bool] | None:
+    """The unit that begins at a token, right after a number: (span, units, misheard)."""
+    hits = at.get(index, [])
+    if not hits:
+        return None
+    end = max(hit.span.end for hit in hits)
+    hits = [hit for hit in hits if hit.span.end == end]
+    token = passage.tokens[index]
+    if end == index + 1 and token.norm in SHORT:
+        capital_unit = token.text.isupper() and token.norm in "vwfck" and passage.tokens[index - 1].is_digits
+        glued = token.joined and passage.tokens[index - 1].is_digits and passage.norm(index + 1)[:1] != "-"
+        if not (glued or capital_unit):
+            return None
+    misheard = all(hit.label.endswith("?") for hit in hits)
+    if misheard and passage.norm(index) in ("what's", "a"):
+        return None
+    names = tuple(dict.fromkeys(hit.label.rstrip("?") for hit in hits))
+    return Span(index, end), names, misheard
+
+
+def _find_units(passage: Passage) -> dict[int, list[Hit]]:
+    at: dict[int, list[Hit]] = {}
+    for hit in unit_phrases().find(passage, overlapping=True):
+        at.setdefault(hit.span.start, []).append(hit)
+    return at
+
+
+def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> Figure:
+    """A numeral with the unit that follows it, across a filler or "of a"."""
+    figure = Figure(
+        span=numeral.span, number=numeral.span, value=numeral.value, form=numeral.form, also=numeral.also,
+        pair=numeral.pair, signed=numeral.signed,
+    )
+    end = numeral.span.end
+    fillers = load_table("figures")["between"]["fillers"]
+    steps = [end]
+    if passage.norm(end) in fillers and passage.norm(end + 1) in fillers:
+        steps.append(end + 2)
+    if passage.norm(end) in fillers and passage.norm(end) not in (",", "point"):
+        steps.append(end + 1)
+    if numeral.form == "fraction" and numeral.value < 1:
+        steps += [end + 1, end + 2] if passage.norm(end) == "of" else []
+        steps += [end + 1] if passage.norm(end) in ("a", "an") else []
+    for index in steps:
+        if index >= len(passage.tokens):
+            continue
+        found = _unit_at(passage, index, at, numeral)
+        if found is not None:
+            span, names, misheard = found
+            if numeral.form == "fraction" and index > end and not set(names) & HALF_UNITS:
+                continue
+            return replace(figure, span=Span(numeral.span.start, span.end), units=names, misheard_unit=misheard)
+    return figure
+
+
+def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) -> list[Figure]:
+    """ "An hour", "a pound and a half", "hour and a quarter": a unit that counts one of itself."""
+    found = []
+    fractions = load_table("numbers")["fractions"]
+    for index, hits in at.items():
+        if index in taken or not hits:
+            continue
+        end = max(hit.span.end for hit in hits)
+        names = tuple(dict.fromkeys(h.label for h in hits if h.span.end == end))
+        if not {"h", "lb", "gal", "min", "ton", "oz", "in", "d"} & set(names) or passage.norm(index).endswith("s"):
+            continue
+        tail, extra = end, 0.0
+        if passage.norm(end) == "and":
+            k = end + 1
+            times = 1.0
+            if passage.norm(k) in ("a", "an"):
+                k += 1
+            elif passage.norm(k) in ("three", "3"):
+                times, k = 3.0, k + 1
+            if passage.norm(k) in fractions:
+                extra, tail = times * fractions[passage.norm(k)], k + 1
+        article = passage.norm(index - 1) in ("a", "an")
+        if passage.norm(index - 1) in ("another", "this", "the", "every", "per", "each", "that", "last", "any"):
+            continue
+        if passage.norm(index - 1) == "half" or passage.norm(index - 2) == "half":
+            continue
+        if not extra and not (article and "h" in names and passage.norm(index - 2) not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")):
+            continue
+        start = index - 1 if article else index
+        found.append(Figure(Span(start, tail), Span(start, tail), 1.0 + extra, units=names, form="article"))
+    return found
+
+
+# A second, smaller unit carries the rest: (large, small, how many small make one large).
+COMPOUNDS = {("lb", "oz"): 16.0, ("h", "min"): 60.0, ("min", "s"): 60.0, ("ft", "in"): 12.0}
+
+
+def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
+    """ "2 pounds 6 ounces", "an hour and twenty", "2 hours and 10 minutes": one figure each."""
+    out: list[Figure] = []
+    for figure in figures:
+        if out and out[-1].value is not None and figure.value is not None:
+            before = out[-1]
+            gap = [passage.norm(i) for i in range(before.span.end, figure.span.start)]
+            for (large, small), many in COMPOUNDS.items():
+                if large not in before.units or gap not in ([], ["and"], [","], [",", "and"]):
+                    continue
+                named = small in figure.units
+                bare = not figure.units and gap in ([], ["and"]) and figure.form in ("plain", "article") \
+                    and before.value == int(before.value or 0) and not passage.norm(figure.span.end).isdigit()
+                if bare and (figure.value >= many or (large == "min" and gap) or large == "ft"):
+                    bare = False
+                if named and (figure.value >= many or figure.form == "money" or (gap == [","] and large != "lb")):
+                    named = False
+                if named or bare:
+                    total = (before.value or 0.0) + figure.value / many
+                    out[-1] = replace(
+                        before, span=Span(before.span.start, figure.span.end), number=Span(before.number.start, figure.number.end),
+                        value=round(total, 6), units=(large,), form="compound",
+                        notes=(*before.notes, "" if named else f"{small} not said"),
+                    )
+                    break
+            else:
+                out.append(figure)
+            continue
+        out.append(figure)
+    return out
+
+
+def _same_units(first: Figure, second: Figure) -> tuple[str, ...]:
+    """Units both may have; the second's when the first has none."""
+    if not first.units:
+        return second.units
+    common = tuple(name for name in first.units if name in second.units)
+    return common or second.units
+
+
+def _ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
+    """Joins the two ends of a range, and marks both sides of a change."""
+    words = load_table("figures")["range"]
+    hedges = set(load_table("figures")["approximate"]["before"])
+    out: list[Figure] = []
+    skip = False
+    for index, figure in enumerate(figures):
+        if skip:
+            skip = False
+            continue
+        after = figures[index + 1] if index + 1 < len(figures) else None
+        if after is None or figure.value is None or after.value is None:
+            out.append(figure)
+            continue
+        gap = " ".join(passage.norm(i) for i in range(figure.span.end, after.span.start) if passage.norm(i) not in ("uh", "um"))
+        before = passage.norm(figure.span.start - 1)
+        low, high = figure.value, after.value
+        unit_ok = not figure.units or not after.units or bool(set(figure.units) & set(after.units))
+        joined = False
+        if gap in words["to"] and unit_ok:
+            recent = {passage.norm(i) for i in range(max(0, figure.span.start - 7), figure.span.start)}
+            if (before == "from" or passage.norm(figure.span.start - 2) == "from") and recent & set(words["changed_by"]):
+                units_ = _same_units(figure, after)
+                figures[index + 1] = replace(after, changed_to=True, units=after.units or units_)
+                out.append(replace(figure, units=figure.units or units_, changed_from=True))
+                continue
+            joined = low < high and after.form not in ("ordinal",) and not (gap == "to" and before in ("to",))
+        elif gap == "and" and unit_ok:
+            joined = before in ("between",) and low < high
+        elif gap in words["or"] and unit_ok:
+            joined = low < high and (high - low <= 0.3 * abs(high) or high - low <= 3)
+        elif gap == "," and not figure.units and unit_ok:
+            third = figures[index + 2] if index + 2 < len(figures) else None
+            listed = third is not None and passage.norm(after.span.end) == "," and third.span.start == after.span.end + 1
+            near = low < high and low == int(low) and high == int(high) and high - low <= max(3, 0.25 * abs(high))
+            near = near or (low > high and low < 0 and low - high <= 3)
+            hedged = any(passage.norm(figure.span.start - k) in hedges for k in (1, 2, 3))
+            joined = near and not listed and (bool(after.units) or hedged) and (hedged or abs(high) <= 40)
+            low, high = min(low, high), max(low, high)
+        elif gap in ("", "/", "slash") and unit_ok and not figure.units and figure.form not in ("ordinal", "money"):
+            dual = {(208, 230), (115, 230), (208, 240), (220, 240), (200, 230), (120, 240), (110, 220), (230, 460), (115, 208), (265, 277), (200, 208), (380, 420), (575, 600), (208, 220), (120, 208), (440, 480), (110, 120), (220, 230), (200, 240), (460, 480)}
+            joined = (low, high) in dual or (gap != "" and bool(after.units) and low < high <= 4 * low and "V" in after.units)
+            joined = joined or (gap == "" and "uF" in after.units and 20 < low < high < 2 * low)
+        if joined:
+            out.append(
+                replace(
+                    after, span=Span(figure.span.start, after.span.end), number=Span(figure.number.start, after.number.end),
+                    value=None, low=low, high=high, units=_same_units(figure, after), form="range", also=(), pair=None,
+                    tolerance=after.tolerance,
+                )
+            )
+            skip = True
+        else:
+            out.append(figure)
+    return out
+
+
+def _tolerances(passage: Passage, figures: list[Figure]) -> list[Figure]:
+    """Gives "plus or minus six percent" to the figure before it."""
+    marks = [hit for hit in _around().find(passage) if hit.label == "tolerance"]
+    out = list(figures)
+    for mark in marks:
+        number = next((f for f in out if 0 <= f.span.start - mark.span.end <= 1), None)
+        owners = [f for f in out if f.span.end <= mark.span.start and mark.span.start - f.span.end <= 14
+                  and passage.tokens[f.span.start].sentence >= passage.tokens[mark.span.start].sentence - 1]
+        if number is None or number.value is None:
+            continue
+        percent = "%" in number.units
+        wanted = [f for f in owners if "uF" in f.units]
+        owner = wanted[-1] if wanted else (owners[-1] if owners else None)
+        if owner is None and not percent:
+            continue
+        position = out.index(number)
+        if owner is not None:
+            at = out.index(owner)
+            size = abs(number.value)
+            in_percent = percent or (bool(wanted) and size in (3, 5, 6, 10, 15, 20) and not number.units)
+            out[at] = replace(owner, tolerance=(size, size), tolerance_in_percent=in_percent,
+                              span=owner.span if mark.span.start - owner.span.end > 1 else Span(owner.span.start, number.span.end))
+            out[position] = replace(number, form="tolerance")
+        else:
+            out[position] = replace(number, form="tolerance alone")
+    return out
+
+
+def _qualified(passage: Passage, figures: list[Figure]) -> list[Figure]:
+    """Adds what the words right before and after a figure say of it."""
+    before: dict[int, list[str]] = {}
+    after: dict[int, list[str]] = {}
+    for hit in _around().find(passage, overlapping=True):
+        name, _, side = hit.label.partition(":")
+        if side == "before":
+            before.setdefault(hit.span.end, []).append(name)
+        elif side == "after":
+            after.setdefault(hit.span.start, []).append(name)
+    out = []
+    for figure in figures:
+        names: list[str] = []
+        for back in range(0, 5):
+            at = figure.span.start - back
+            if back and (passage.norm(at) in ".?!" or any(passage.tokens[at].is_digits for _ in (0,)) or passage.norm(at) in (",",)):
+                break
+            for name in before.get(at, []):
+                if back <= 3 or name in ("inrush", "locked_rotor", "peak", "minimum"):
+                    names.append(name)
+        at = figure.span.end
+        names += after.get(at, [])
+        if passage.norm(at) == ",":
+            names += [name for name in after.get(at + 1, []) if name in ("approximate",)]
+        kept = tuple(q for q in Qualifier if q.value in names)
+        out.append(replace(figure, qualifiers=kept) if kept else figure)
+    return out
+
+
+def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
+    """ "Ten below" is minus ten, unless it is below something."""
+    out = []
+    for figure in figures:
+        at = figure.span.end
+        if passage.norm(at) == "below" and figure.value is not None and figure.value > 0:
+            next_word = passage.norm(at + 1)
+            if next_word in ("zero", "", ",", ".", "and", "now", "in", "on", "at", "when", "so", "which", "right") or (
+                passage.tokens[min(at + 1, len(passage.tokens) - 1)].segment != passage.tokens[at].segment
+            ):
+                end = at + 2 if next_word == "zero" else at + 1
+                figure = replace(figure, value=-figure.value, span=Span(figure.span.start, end), units=figure.units or ("degF",), signed=True)
+        out.append(figure)
+    return out
+
+
+def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Figure]:
+    """All figures of a passage in order. `skip`: tokens that are part of something else (a name, a subject)."""
+    at = _find_units(passage)
+    plain = [_with_unit(passage, numeral, at) for numeral in numerals(passage)
+             if not any(i in skip for i in range(numeral.span.start, numeral.span.end))]
+    taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
+    whole = sorted(plain + _article_units(passage, at, taken), key=lambda f: f.span)
+    whole = [f for f in whole if not (f.form == "fraction" and not f.units and f.value is not None and abs(f.value) < 1
+                                      and not f.also and passage.norm(f.number.start) in ("a", "half", "quarter", "third", "thirds", "quarters"))]
+    whole = _compound(passage, whole)
+    whole = _belows(passage, whole)
+    whole = _tolerances(passage, whole)
+    whole = _ranges(passage, whole)
+    return _qualified(passage, whole)
+
+
+def tolerance_pct(figure: Figure) -> tuple[float, float] | None:
+    """A stated tolerance in percent of the figure, as [minus, plus]."""
+    if figure.tolerance is None:
+        return None
+    if figure.tolerance_in_percent or not figure.value:
+        return figure.tolerance
+    minus, plus = (round(100 * part / abs(figure.value), 4) for part in figure.tolerance)
+    return minus, plus
+
+
+def in_unit(figure: Figure, unit: str, to: str) -> float:
+    """The middle of a figure in another unit."""
+    return convert(figure.middle, unit, to)
