@@ -28,12 +28,6 @@ class Given:
     values: Mapping[str, str] = field(default_factory=dict)
     by_job: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
-    def over(self, other: Given) -> Given:
-        """Both together; where both give a value, this one's holds."""
-        names = {*self.by_job, *other.by_job}
-        jobs = {name: {**other.by_job.get(name, {}), **self.by_job.get(name, {})} for name in sorted(names)}
-        return Given({**other.values, **self.values}, jobs)
-
     def of(self, job: str) -> dict[str, str]:
         """The values that hold for the job of this name."""
         return {**self.values, **self.by_job.get(job, {})}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import tempfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,23 +18,10 @@ from pipeline.keep import digest_of, digest_of_file, disk_faults, make_folder, s
 DRAFT = "draft.json"
 EDITS = "edits.json"
 WORK = ".jobtape"
-TEXTS = frozenset({".said", ".txt", ".srt", ".vtt"})
-SOUNDS = frozenset(
-    {".m4a", ".aac", ".mp3", ".wav", ".flac", ".ogg", ".oga", ".opus", ".amr", ".3gp", ".mp4", ".m4v", ".mov"}
-    | {".webm", ".mkv", ".mka", ".caf", ".aiff", ".aif", ".wma"}
-)
-KNOWN = TEXTS | SOUNDS
-"""Extensions that are not part of a job's name."""
 
 
-def job_name(source: Path) -> str:
-    """The name of the job of this source: its file name without known extensions, never hidden, never empty."""
-    name = source.name
-    while True:
-        stem, dot, last = name.rpartition(".")
-        if not dot or f".{last.lower()}" not in KNOWN:
-            break
-        name = stem
+def folder_name(name: str) -> str:
+    """A source's name as the name of a folder: never hidden, never `..`, never empty."""
     return name.strip().lstrip(".").rstrip(". ") or "job"
 
 
@@ -48,15 +35,28 @@ class Owner(BaseModel):
     ordinal: int = 1
     """Which job of its first source."""
     files: dict[str, str] = {}
+    edits: str = ""
+    """The hash of a person's edits that the papers were made with."""
+
+
+class Call(BaseModel):
+    """What an earlier call came to: its jobs, and the sources that could not be used with the reasons."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    jobs: tuple[str, ...] = ()
+    faults: tuple[tuple[str, str, str, str], ...] = ()
+    """Source, code, message and hint of each."""
+    notes: tuple[str, ...] = ()
 
 
 class Ledger(BaseModel):
-    """What earlier calls wrote into this output folder. `calls`: a call's hash -> the names of its jobs."""
+    """What earlier calls wrote into this output folder: jobs by name, calls by the hash of all that decides them."""
 
     model_config = ConfigDict(extra="forbid")
 
     jobs: dict[str, Owner] = {}
-    calls: dict[str, tuple[str, ...]] = {}
+    calls: dict[str, Call] = {}
 
 
 @dataclass(frozen=True)
@@ -89,17 +89,24 @@ class OutFolder:
         except (OSError, ValidationError, UnicodeDecodeError):
             return None
 
-    def untouched(self, name: str, owner: Owner) -> bool:
-        """Whether all files that were written for the job are still there (a person may have changed them)."""
-        return all((self.path / name / file).is_file() for file in owner.files)
+    def stands(self, name: str, owner: Owner | None) -> bool:
+        """Whether all files of the job are there (a person may have changed them) and show his latest edits."""
+        folder = self.path / name
+        return (
+            owner is not None
+            and all((folder / file).is_file() for file in owner.files)
+            and owner.edits == edits_digest(folder)
+        )
 
-    def name_for(self, source: Path, digest: str, ordinal: int, ledger: Ledger, taken: Sequence[str]) -> str:
-        """The folder name for the job that is number `ordinal` of its first source.
+    def name_for(
+        self, base: str, source: Path, digest: str, ordinal: int, ledger: Ledger, taken: Collection[str]
+    ) -> str:
+        """The folder name for the job that is number `ordinal` of its first source; `base` is that source's name.
 
         A folder of the same source keeps its name; a name that belongs to another source is passed over:
         `front`, `front_b`, `front_c`, and with several jobs in one source `front`, `front-2`, `front-3`.
         """
-        base = job_name(source)
+        base = folder_name(base)
         tail = "" if ordinal == 1 else f"-{ordinal}"
         for number in range(702):
             name = f"{base}{_suffix(number)}{tail}"

@@ -1,0 +1,192 @@
+"""The terminal's commands: parse, call, print. Nothing heavy is loaded before a command needs it."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable
+from functools import wraps
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.errors import ReportError
+
+app = typer.Typer(
+    name="jobtape",
+    help="Turns a technician's spoken day into drafted job reports, on this machine, with nothing sent anywhere.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Makes a function a command whose every fault is a sentence and an exit status, never a traceback."""
+
+    def register(work: Callable[..., None]) -> Callable[..., None]:
+        @app.command(name)
+        @wraps(work)
+        def guarded(*args: object, **options: object) -> None:
+            from pipeline.terminal import STOPPED, tell_error, tell_fault
+
+            try:
+                work(*args, **options)
+            except ReportError as error:
+                tell_error(error)
+                raise typer.Exit(error.exit_status) from None
+            except KeyboardInterrupt:
+                tell_error(STOPPED)
+                raise typer.Exit(130) from None
+            except BrokenPipeError:
+                # Whoever read our output has gone (`jobtape … | head`); there is nobody to tell.
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+                raise typer.Exit(141) from None
+            except Exception as fault:
+                if isinstance(fault, typer.Exit):
+                    raise
+                tell_fault(fault)
+                raise typer.Exit(1) from None
+
+        return guarded
+
+    return register
+
+
+Out = Annotated[
+    Path, typer.Option("--out", "-o", metavar="DIR", help="The folder for the jobs; made when it is not there.")
+]
+Model = Annotated[
+    str | None,
+    typer.Option("--model", metavar="FOLDER", help="A folder with another speech model, or tiny.en for the small one."),
+]
+Hearing = Annotated[
+    str | None,
+    typer.Option("--hearing", metavar="HOW", help="careful (twice, with comparison) or quick (once, more doubts)."),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress and no words about what went well.")]
+ShopFile = Annotated[Path | None, typer.Option("--shop", metavar="FILE", help="The shop's own file, shop.toml.")]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from pipeline.versions import program
+
+        print(f"jobtape {program()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _every_call(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    pass
+
+
+@command("draft")
+def draft(
+    sources: Annotated[
+        list[Path], typer.Argument(metavar="SOURCE...", help="Recordings, texts, or folders with them.")
+    ],
+    out: Out,
+    one_job: Annotated[bool, typer.Option("--one-job", help="All sources are one job.")] = False,
+    given: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--given", metavar="KEY=VALUE", help="What nobody said: customer=…, refrigerant=R-404A, altitude_ft=…"
+        ),
+    ] = None,
+    model: Model = None,
+    hearing: Hearing = None,
+    shop: ShopFile = None,
+    quiet: Quiet = False,
+) -> None:
+    """Draft job reports from recordings.
+
+    Every job of the sources gets a folder under --out, with draft.json and the papers. What is there already is
+    not done again. A source with a fault does not stop the others.
+    """
+    from pipeline.day import Wish, draft_day
+    from pipeline.given import read_pairs
+    from pipeline.settings import read_settings
+    from pipeline.terminal import Progress, day_text, tell_error
+
+    settings = read_settings(model=model, hearing=hearing, shop=shop)
+    progress = Progress(quiet=quiet)
+    try:
+        day = draft_day(sources, out, settings, Wish(one_job, read_pairs(given or [])), progress)
+    finally:
+        progress.close()
+    if not quiet:
+        print(day_text(day))
+    for fault in day.faults:
+        tell_error(fault.error, about=fault.what)
+    if day.faults:
+        raise typer.Exit(day.faults[0].error.exit_status)
+
+
+@command("hear")
+def hear_source(
+    source: Annotated[Path, typer.Argument(metavar="SOURCE", help="A recording or a text.")],
+    model: Model = None,
+    hearing: Hearing = None,
+    quiet: Quiet = False,
+) -> None:
+    """Print a recording as timed text.
+
+    A line an utterance, [m:ss] and the words: the form that `jobtape draft` reads as a source.
+    """
+    from pipeline.listening import timed_text
+    from pipeline.settings import read_settings
+    from pipeline.terminal import Progress
+
+    progress = Progress(quiet=quiet)
+    try:
+        text = timed_text(source, read_settings(model=model, hearing=hearing), progress)
+    finally:
+        progress.close()
+    print(text)
+
+
+@command("why")
+def why(
+    draft: Annotated[Path, typer.Argument(metavar="DRAFT", help="A job's folder, or its draft.json.")],
+    fact: Annotated[str, typer.Argument(metavar="ID", help="r3, f1, a2, p1, c4, t1, u2 or a field: equipment.model")],
+) -> None:
+    """Tell where a fact came from.
+
+    The words and seconds, what fired, what was refused beside it, which checks use it.
+    """
+    from pipeline.why import explain
+
+    print(explain(draft, fact))
+
+
+@command("check-setup")
+def check_setup(
+    model: Model = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", metavar="DIR", help="A folder for jobs that should be writable.")
+    ] = None,
+) -> None:
+    """See whether this machine is ready.
+
+    Tries the speech models, the language model, the fonts and the folders, and says what to do about a fault.
+    """
+    from pipeline.settings import read_settings
+    from pipeline.setup_check import look
+
+    rows = look(read_settings(model=model), out)
+    for row in rows:
+        print(row.text)
+    if not all(row.sound for row in rows):
+        raise typer.Exit(3)
+
+
+def main() -> None:
+    """Runs the command line."""
+    app()
