@@ -90,7 +90,7 @@ def _every_call(
 @command("draft")
 def draft(
     sources: Annotated[
-        list[Path], typer.Argument(metavar="SOURCE...", help="Recordings, texts, or folders with them.")
+        list[Path], typer.Argument(metavar="SOURCE", help="Recordings, texts, or folders with them.")
     ],
     out: Out,
     one_job: Annotated[bool, typer.Option("--one-job", help="All sources are one job.")] = False,
