@@ -1,0 +1,133 @@
+"""Opens the database of the store, and checks that its tables are those that this program knows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event, inspect, text
+from sqlalchemy.engine import Connection
+from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.orm import Session
+
+from pipeline.errors import SetupError, StoreError
+from pipeline.keep import make_folder
+
+HEAD = "0001"
+"""The newest migration; a test compares it with the files."""
+
+BUSY_MS = 20_000
+
+
+class Database:
+    """Transactions on one database: `reading` and `writing`."""
+
+    def __init__(self, url: str) -> None:
+        """Opens nothing yet; the first transaction does."""
+        self.url = url
+        self.sqlite = url.startswith("sqlite")
+        self.engine = _engine(url)
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A transaction that only reads."""
+        with self._faults(), Session(self.engine) as session:
+            yield session
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A transaction that is kept whole when the block ends, and not at all when it raises.
+
+        On SQLite it takes the writer's lock at once: one that reads first and wants to write later would be
+        refused without waiting when another wrote meanwhile.
+        """
+        with self._faults(), Session(self.engine.execution_options(jobtape_writes=True)) as session, session.begin():
+            yield session
+
+    def close(self) -> None:
+        """Lets go of all connections."""
+        self.engine.dispose()
+
+    @contextmanager
+    def _faults(self) -> Iterator[None]:
+        try:
+            yield
+        except OperationalError as fault:
+            said = str(fault.orig).lower()
+            if "full" in said:
+                raise SetupError(
+                    "no-space", "The disk is full: nothing was saved.", "Free some space and do it again."
+                ) from fault
+            raise StoreError(
+                "store-away",
+                "The store cannot be reached just now; nothing of this was saved.",
+                "Wait a moment and do it again.",
+            ) from fault
+
+
+def _engine(url: str) -> Engine:
+    if not url.startswith("sqlite"):
+        return create_engine(url, pool_size=10, pool_pre_ping=True)
+    make_folder(Path(url.removeprefix("sqlite:///")).parent)
+    engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
+
+    @event.listens_for(engine, "connect")
+    def _open(connection: Any, _record: Any) -> None:
+        # The driver would begin transactions by itself, and later than SQLAlchemy thinks.
+        connection.isolation_level = None
+        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={BUSY_MS}"):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        writes = connection.get_execution_options().get("jobtape_writes")
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def version_of(database: Database) -> str | None:
+    """The migration that the database stands at; None for an empty one."""
+    with database.reading() as session:
+        if not inspect(session.connection()).has_table("alembic_version"):
+            return None
+        found = session.execute(text("select version_num from alembic_version")).scalar()
+        return None if found is None else str(found)
+
+
+def upgrade(database: Database) -> None:
+    """Brings the tables to what this program knows; all of it or nothing, and nothing when they are so already."""
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).with_name("migrations")))
+    with database.engine.execution_options(jobtape_writes=True).begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+
+
+def ready(database: Database) -> None:
+    """Makes the tables of an empty store. Raises StoreError when those that are there are of another version."""
+    try:
+        version = version_of(database)
+    except DBAPIError as fault:
+        raise StoreError(
+            "store-unreadable", "The store's database cannot be opened.", "Check JOBTAPE_DB, or restore a backup."
+        ) from fault
+    if version is None:
+        upgrade(database)
+    elif version < HEAD:
+        raise StoreError(
+            "store-old",
+            "The store was made by an earlier version of this program.",
+            "Make a backup, then run: jobtape upgrade-store",
+        )
+    elif version > HEAD:
+        raise StoreError(
+            "unknown-schema",
+            "The store was made by a later version of this program.",
+            "Install that version, or name another store with JOBTAPE_DB.",
+        )
