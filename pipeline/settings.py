@@ -46,8 +46,17 @@ SETTINGS = (
         "work",
         "JOBTAPE_WORK",
         "`.jobtape` in the folder given with --out",
-        "folder for kept results, so that an interrupted run goes on and an unchanged one is not done again",
+        "folder for kept results, so that an interrupted run goes on",
     ),
+    Setting(
+        "cache",
+        "JOBTAPE_CACHE",
+        "the user's cache folder",
+        "folder for what can be made again at any time: the joined speech model and its digest",
+    ),
+    Setting("home", "JOBTAPE_HOME", "the user's data folder", "folder of the store, for what was uploaded and edited"),
+    Setting("database", "JOBTAPE_DB", "an SQLite file in the home folder", "`sqlite:///FILE` or `postgresql://…`"),
+    Setting("files", "JOBTAPE_FILES", "a folder in the home folder", "where recordings and papers of the store lie"),
 )
 
 
