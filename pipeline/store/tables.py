@@ -26,6 +26,7 @@ class RecordingRow(Base):
     """
 
     __tablename__ = "recording"
+    __table_args__ = (UniqueConstraint("sha256", "owner"),)
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True)
     batch: Mapped[str] = mapped_column(String(32), index=True)

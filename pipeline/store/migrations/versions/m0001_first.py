@@ -65,6 +65,7 @@ def upgrade() -> None:
         sa.Column("owner", sa.String(length=64), nullable=False),
         sa.Column("created_at", sa.String(length=32), nullable=False),
         sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("sha256", "owner"),
     )
     op.create_index("ix_recording_batch", "recording", ["batch"], unique=False)
     op.create_index("ix_recording_owner", "recording", ["owner"], unique=False)

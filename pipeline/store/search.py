@@ -1,0 +1,113 @@
+"""Finding jobs by anything said or written: one folded text a job, indexed by the database's own means."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+
+from sqlalchemy import delete, select, text
+from sqlalchemy.orm import Session
+
+from extractors.facts import Equipment, Frozen, Said, Visit
+from pipeline.draft import Draft
+from pipeline.store.tables import JobRow, SearchRow
+
+WORD = re.compile(r"[a-z0-9]+")
+MOST = 200
+
+
+def fold(said: str) -> str:
+    """The words of a text without accents, case and marks, so that both databases cut it into the same words.
+
+    "R-404A" is kept as "r 404a" and as "r404a", so that both ways of typing it find it.
+    """
+    plain = _plain(said)
+    words = WORD.findall(plain)
+    joined = ["".join(WORD.findall(word)) for word in plain.split() if len(WORD.findall(word)) > 1]
+    return " ".join([*words, *joined])
+
+
+def text_of(draft: Draft, file_names: tuple[str, ...] = ()) -> str:
+    """Everything that was said and written in a draft."""
+    return "\n".join([draft.name, *file_names, *_texts(draft)])
+
+
+def _texts(draft: Draft) -> Iterator[str]:
+    for group in (draft.visit, draft.equipment, *draft.other_equipment):
+        yield from _fields(group)
+    for segment in draft.transcript.segments:
+        yield segment.text
+    if draft.complaint is not None:
+        yield draft.complaint.text
+    for finding in draft.findings:
+        yield f"{finding.text} {finding.component} {finding.condition.replace('_', ' ')}"
+    yield from (action.text for action in draft.actions)
+    yield from (follow_up.text for follow_up in draft.follow_ups)
+    for part in draft.parts:
+        yield " ".join(filter(None, (part.description, part.part_number, part.serial, part.rating)))
+    for reading in draft.readings:
+        yield " ".join(filter(None, (reading.subject, reading.place)))
+    yield draft.summary
+
+
+def _fields(group: Visit | Equipment | Frozen) -> Iterator[str]:
+    for name in type(group).model_fields:
+        said = getattr(group, name)
+        if isinstance(said, Said):
+            yield said.value
+
+
+def put(session: Session, job_id: str, said: str) -> None:
+    """Keeps the text of a job for searching, in place of the one before."""
+    folded = fold(said)
+    row = session.scalar(select(SearchRow).where(SearchRow.job_id == job_id))
+    if row is None:
+        session.add(SearchRow(job_id=job_id, folded=folded))
+    elif row.folded != folded:
+        row.folded = folded
+
+
+def drop(session: Session, job_id: str) -> None:
+    """Takes a job out of the search."""
+    session.execute(delete(SearchRow).where(SearchRow.job_id == job_id))
+
+
+def find(session: Session, words: str, *, since: str | None = None, until: str | None = None) -> list[JobRow]:
+    """The jobs that hold all the words, the newest visit first; the last word may be only begun.
+
+    `since` and `until` are days, ISO 8601, both included. No words give nothing.
+    """
+    asked = WORD.findall(_plain(words))
+    if not asked:
+        return []
+    ids = _sqlite(session, asked) if session.connection().dialect.name == "sqlite" else _postgresql(session, asked)
+    query = select(JobRow).where(JobRow.id.in_(ids), JobRow.joined_to.is_(None))
+    if since:
+        query = query.where(JobRow.visit_day >= since)
+    if until:
+        query = query.where(JobRow.visit_day <= until)
+    return list(session.scalars(query.order_by(JobRow.visit_day.desc(), JobRow.created_at.desc())))
+
+
+def _plain(said: str) -> str:
+    return "".join(
+        letter for letter in unicodedata.normalize("NFKD", said).casefold() if not unicodedata.combining(letter)
+    )
+
+
+def _sqlite(session: Session, words: list[str]) -> list[str]:
+    asked = " ".join(f'"{word}"' for word in words) + "*"
+    statement = text(
+        "SELECT s.job_id FROM search_index i JOIN search s ON s.seq = i.rowid "
+        "WHERE search_index MATCH :asked ORDER BY s.seq DESC LIMIT :most"
+    )
+    return list(session.scalars(statement, {"asked": asked, "most": MOST}))
+
+
+def _postgresql(session: Session, words: list[str]) -> list[str]:
+    asked = " & ".join(words) + ":*"
+    statement = text(
+        "SELECT job_id FROM search WHERE words @@ to_tsquery('simple', :asked) ORDER BY seq DESC LIMIT :most"
+    )
+    return list(session.scalars(statement, {"asked": asked, "most": MOST}))
