@@ -222,7 +222,7 @@ class _Call:
 
     def _written(self, draft: Draft, ordinal: int, sources: Sequence[Source]) -> Job:
         folder = self.folder.path / draft.name
-        draft, edited, files = run.with_papers(draft, _edits(folder), shop=self.shop)
+        draft, edited, files = run.with_papers(draft, _edits(folder), shop=self.shop, folder=folder)
         before = self.ledger.jobs.get(draft.name)
         digests = self.folder.write(draft.name, files, before)
         self.ledger.jobs[draft.name] = Owner(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from extractors.facts import Facts, Segment, Transcript
@@ -14,6 +15,7 @@ from pipeline.given import altitude_ft, apply
 
 if TYPE_CHECKING:
     from pipeline.edits import Edit
+    from pipeline.render import Review
     from pipeline.shop import Shop
 
 GIVEN = "given."
@@ -93,15 +95,59 @@ def edited(draft: Draft, edits: Sequence[Edit], *, shop: Shop | None = None) -> 
 
 
 def with_papers(
-    draft: Draft, edits: Sequence[Edit], *, shop: Shop | None = None
+    draft: Draft, edits: Sequence[Edit], *, shop: Shop | None = None, folder: Path | None = None
 ) -> tuple[Draft, Draft, dict[str, bytes]]:
     """The draft, the draft with edits, and the files of the job's folder: `draft.json` and the papers.
 
     The draft is what the machine understood; the papers show it as a person corrected it. A paper that cannot
-    be made is a problem of the draft and does not cost the others.
+    be made is a problem of the draft and does not cost the others. `folder` is where the job's photos lie.
     """
-    from pipeline.render import papers
-
     shown = edited(draft, edits, shop=shop)
-    files = papers(shown, shop=shop)
+    make = partial(_papers, review=_review(edits), shop=shop, folder=folder)
+    files, faults = make(shown)
+    if faults:
+        for fault in faults:
+            draft = with_problem(draft, "render", "paper-failed", fault)
+            shown = with_problem(shown, "render", "paper-failed", fault)
+        # Once more, so that the papers that can be made tell of those that cannot.
+        files, _ = make(shown)
     return draft, shown, {"draft.json": dump(draft).encode(), **files}
+
+
+def _papers(
+    draft: Draft, *, review: Review, shop: Shop | None, folder: Path | None
+) -> tuple[dict[str, bytes], list[str]]:
+    """The papers that can be made, and a sentence for each that cannot."""
+    from pipeline import render
+    from pipeline.render import exports
+
+    try:
+        return render.papers(draft, shop=shop, review=review, folder=folder), []
+    except Exception:
+        single: dict[str, Callable[[], bytes]] = {
+            f"{name}.{form}": partial(render.paper, draft, name, form, shop=shop, review=review, folder=folder)
+            for name, forms in render.PAPERS.items()
+            for form in forms
+        }
+        single["readings.csv"] = partial(exports.readings_csv, draft)
+        single["transcript.vtt"] = partial(exports.transcript_vtt, draft)
+    files: dict[str, bytes] = {}
+    faults: list[str] = []
+    for name, work in single.items():
+        try:
+            files[name] = work()
+        except Exception as fault:
+            faults.append(f"{name} could not be made ({type(fault).__name__}: {fault}).")
+    return files, faults
+
+
+def _review(edits: Sequence[Edit]) -> Review:
+    """Who checked the draft, as the edits say it; nobody while the report is a draft."""
+    from pipeline.edits import EditKind, effective, review_state
+    from pipeline.render import Review
+
+    if review_state(edits) == "draft":
+        return Review()
+    last = [edit for edit in edits if edit.kind is EditKind.REVIEW][-1]
+    changes = sum(edit.kind not in (EditKind.REVIEW, EditKind.HEARD) for edit in effective(edits))
+    return Review(checked_by=last.who, checked_on=last.when[:10], changes=changes)

@@ -1,0 +1,363 @@
+"""A day through the stages: what survives a fault, what is never lost, what a person gave."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import SAMPLES, SHORT
+
+from extractors.facts import Segment, Transcript
+from pipeline import given
+from pipeline.day import Day, Wish, draft_day
+from pipeline.draft import Draft
+from pipeline.errors import InputError, SetupError
+from pipeline.hear import Heard
+from pipeline.ingest import Source
+from pipeline.jobfolder import Ledger, OutFolder, Owner, folder_name
+from pipeline.keep import Keep, digest_of, write_whole
+from pipeline.plan import part_of, plans_of
+from pipeline.settings import Settings
+
+pytestmark = pytest.mark.filterwarnings("ignore")
+
+
+def run(*sources: Path, out: Path, wish: Wish | None = None) -> Day:
+    return draft_day(sources, out, Settings(), wish or Wish(), lambda *_: None)
+
+
+def broken(*_: Any, **__: Any) -> Any:
+    raise RuntimeError("broken on purpose")
+
+
+# What survives a fault of the program.
+
+
+@pytest.mark.parametrize(
+    ("where", "stage"),
+    [
+        ("extractors.find_facts", "extract"),
+        ("pipeline.checks.check", "check"),
+        ("pipeline.gaps.gaps", "compose"),
+        ("pipeline.cautions.cautions", "compose"),
+        ("pipeline.diagnosis.diagnose", "compose"),
+        ("pipeline.summary.summary", "compose"),
+        ("pipeline.render.pdf.pdf", "render"),
+        ("pipeline.render.exports.readings_csv", "render"),
+        ("extractors.split_jobs", "extract"),
+    ],
+)
+def test_a_stage_that_raises_costs_only_its_own_result(
+    day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str, stage: str
+) -> None:
+    monkeypatch.setattr(where, broken)
+    job = run(day, out=tmp_path / "out").jobs[0]
+
+    assert job.draft.status == "partial"
+    assert [problem.stage for problem in job.draft.problems] == [stage]
+    assert "broken on purpose" in job.draft.problems[0].message
+    assert (job.folder / "report.html").is_file()
+    assert job.draft.transcript.segments[0].text == SHORT.strip()
+
+
+def test_a_run_with_a_fault_of_the_program_is_tried_again(
+    day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patched:
+        patched.setattr("pipeline.summary.summary", broken)
+        run(day, out=tmp_path / "out")
+    again = run(day, out=tmp_path / "out")
+
+    assert not again.unchanged
+    assert again.jobs[0].draft.status == "complete"
+
+
+# What is never lost.
+
+
+def test_a_full_disk_leaves_the_old_job_as_it_was(day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    run(day, out=tmp_path / "out")
+    folder = tmp_path / "out" / "front"
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    (day / "front.txt").write_text(SHORT + "Suction is 62 psi.\n")
+    written: list[Path] = []
+
+    def full(path: Path, data: bytes) -> None:
+        if len(written) == 3:
+            raise SetupError("no-space", "The disk is full.")
+        written.append(path)
+        write_whole(path, data)
+
+    with monkeypatch.context() as patched:
+        patched.setattr("pipeline.jobfolder.write_whole", full)
+        failed = run(day, out=tmp_path / "out")
+
+    assert [fault.error.code for fault in failed.faults] == ["no-space"]
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert run(day, out=tmp_path / "out").jobs[0].draft != Draft.model_validate_json(before["draft.json"])
+
+
+def test_write_whole_leaves_the_old_file_when_it_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import errno
+
+    target = tmp_path / "paper"
+    target.write_bytes(b"old")
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(SetupError, match="disk is full"):
+        write_whole(target, b"new")
+
+    assert [path.name for path in tmp_path.iterdir()] == ["paper"]
+    assert target.read_bytes() == b"old"
+
+
+def test_a_damaged_kept_result_counts_as_absent(tmp_path: Path) -> None:
+    keep = Keep(tmp_path)
+    keep.put("heard", "key", "what was heard")
+    path = keep.path("heard", "key")
+
+    assert keep.get("heard", "key") == "what was heard"
+    path.write_bytes(path.read_bytes()[:-3])
+    assert keep.get("heard", "key") is None
+
+
+def test_digests_tell_parts_apart() -> None:
+    assert digest_of("ab", "c") != digest_of("a", "bc")
+
+
+def test_a_paper_changed_by_hand_is_put_aside(day: Path, tmp_path: Path) -> None:
+    run(day, out=tmp_path / "out")
+    paper = tmp_path / "out" / "front" / "report.md"
+    for text in ("mine", "mine again"):
+        paper.write_text(text)
+        (day / "front.txt").write_text(SHORT + f"Suction is {len(text)} psi.\n")
+        run(day, out=tmp_path / "out")
+
+    assert (paper.parent / "report (yours).md").read_text() == "mine"
+    assert (paper.parent / "report (yours 2).md").read_text() == "mine again"
+    assert "mine" not in paper.read_text()
+
+
+def test_another_source_of_the_same_name_gets_its_own_folder(day: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "front.said.txt").write_text("Box is at 38 degrees.\n")
+    run(day, out=tmp_path / "out")
+    first = (tmp_path / "out" / "front" / "draft.json").read_bytes()
+    run(other, out=tmp_path / "out")
+    both = run(other, day, out=tmp_path / "apart")
+
+    assert (tmp_path / "out" / "front" / "draft.json").read_bytes() == first
+    assert json.loads((tmp_path / "out" / "front_b" / "draft.json").read_text())["name"] == "front_b"
+    assert [job.name for job in both.jobs] == ["front", "front_b"]
+
+
+def test_a_lost_ledger_costs_no_job(day: Path, tmp_path: Path) -> None:
+    run(day, out=tmp_path / "out")
+    (tmp_path / "out" / ".jobtape" / "ledger.json").write_text("{")
+    again = run(day, out=tmp_path / "out")
+
+    assert [job.name for job in again.jobs] == ["front"]
+
+
+def test_names_of_jobs_of_one_source_and_of_a_source_of_that_name(tmp_path: Path) -> None:
+    out, ledger, taken = OutFolder(tmp_path), Ledger(), []
+    source = tmp_path / "front.m4a"
+    for base, path, ordinal in [("front", source, 1), ("front", source, 2), ("front-2", tmp_path / "front-2.m4a", 1)]:
+        taken.append(out.name_for(base, path, "digest", ordinal, ledger, taken))
+
+    assert taken == ["front", "front-2", "front-2_b"]
+
+
+def test_a_folder_of_a_person_is_never_written_into(tmp_path: Path) -> None:
+    (tmp_path / "front").mkdir()
+
+    assert OutFolder(tmp_path).name_for("front", tmp_path / "front.m4a", "digest", 1, Ledger(), []) == "front_b"
+
+
+@pytest.mark.parametrize(("name", "folder"), [("..", "job"), (".hidden", "hidden"), ("", "job"), (" a . ", "a")])
+def test_folder_names_are_never_hidden_and_never_climb(name: str, folder: str) -> None:
+    assert folder_name(name) == folder
+
+
+def test_a_folder_that_is_no_longer_made_is_named(day: Path, tmp_path: Path) -> None:
+    run(day, out=tmp_path / "out")
+    out = OutFolder(tmp_path / "out")
+    ledger = out.ledger()
+    (tmp_path / "out" / "front-2").mkdir()
+    ledger.jobs["front-2"] = Owner(sources=(str((day / "front.txt").resolve()),), ordinal=2)
+    out.keep_ledger(ledger)
+    (day / "front.txt").write_text(SHORT * 2)
+    again = run(day, out=tmp_path / "out")
+
+    assert ["front-2" in note for note in again.notes] == [True]
+    assert (tmp_path / "out" / "front-2").is_dir()
+
+
+# Edits.
+
+
+def test_edits_are_kept_and_shown_in_the_papers(day: Path, tmp_path: Path) -> None:
+    from pipeline.edits import EditKind, Target, TargetKind, dump_edits, new_edit
+
+    job = run(day, out=tmp_path / "out").jobs[0]
+    target = Target(kind=TargetKind.FIELD, field="visit.customer")
+    edits = dump_edits([new_edit("Robin", EditKind.CHANGE, target, now={"value": "Mill Lane Bakery"})])
+    (job.folder / "edits.json").write_text(edits)
+    machine = (job.folder / "draft.json").read_bytes()
+    again = run(day, out=tmp_path / "out")
+
+    assert not again.unchanged
+    assert (job.folder / "edits.json").read_text() == edits
+    assert (job.folder / "draft.json").read_bytes() == machine
+    assert "Mill Lane Bakery" in (job.folder / "report.html").read_text()
+    assert run(day, out=tmp_path / "out").unchanged
+
+
+# What a person gave.
+
+
+def test_given_values_stand_in_the_draft_and_a_contradiction_is_a_doubt(tmp_path: Path) -> None:
+    (tmp_path / "front.txt").write_text("Refrigerant is R-404A on the plate.\n" + SHORT)
+    (tmp_path / "job.toml").write_text('customer = "Mill Lane"\nrefrigerant = "R-22"\n[front]\nsite = "back yard"\n')
+    wish = Wish(given=given.read_pairs(["refrigerant=R-134a", "altitude_m=1000"]))
+    draft = run(tmp_path / "front.txt", out=tmp_path / "out", wish=wish).jobs[0].draft
+
+    assert draft.visit.customer is not None and draft.visit.customer.given
+    assert draft.visit.site is not None and draft.visit.site.value == "back yard"
+    refrigerant = draft.equipment.refrigerant
+    assert refrigerant is not None
+    assert (refrigerant.value, refrigerant.given) == ("R-134a", True)
+    assert refrigerant.confirm == ("does not fit: R-404A was said",)
+    assert draft.made_with.settings["given.altitude_m"] == "1000"
+
+
+def test_a_bad_job_file_stops_its_own_folder_only(day: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "back.txt").write_text(SHORT)
+    (other / "job.toml").write_text("customer = Mill Lane")
+    done = run(other, day, out=tmp_path / "out")
+
+    assert [fault.error.code for fault in done.faults] == ["bad-job-file"]
+    assert [job.name for job in done.jobs] == ["front"]
+
+
+def test_a_table_for_a_job_that_is_not_there_is_named(day: Path, tmp_path: Path) -> None:
+    (day / "job.toml").write_text('[frnt]\ncustomer = "Mill Lane"\n')
+    done = run(day, out=tmp_path / "out")
+
+    assert ["[frnt]" in note for note in done.notes] == [True]
+
+
+@pytest.mark.parametrize(
+    ("text", "feet"), [("5200", 5200.0), ("-40", -40.0)], ids=["a high town", "below the sea"]
+)
+def test_altitude_in_feet(text: str, feet: float) -> None:
+    assert given.altitude_ft(given.read_pairs([f"altitude_ft={text}"]).values) == feet
+
+
+def test_altitude_in_metres() -> None:
+    # 1 ft is 0.3048 m exactly (international foot, NIST SP 811, appendix B.8).
+    assert given.altitude_ft({"altitude_m": "304.8"}) == pytest.approx(1000.0)
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "52000", "1e9", "high"])
+def test_an_altitude_that_no_town_has_is_refused(text: str) -> None:
+    with pytest.raises(InputError, match="altitude_ft"):
+        given.read_pairs([f"altitude_ft={text}"])
+
+
+# Which stretch of a recording is whose.
+
+
+def heard(*texts: str, unheard: tuple[tuple[float, float], ...] = ()) -> Heard:
+    segments = tuple(Segment(start=10.0 * n, end=10.0 * n + 8, text=text) for n, text in enumerate(texts))
+    return Heard.model_validate(
+        {
+            "transcript": Transcript(segments=segments),
+            "duration_s": 10.0 * len(texts),
+            "unheard": [{"start": start, "end": end} for start, end in unheard],
+            "hearing": "careful",
+        }
+    )
+
+
+SOURCE = Source(Path("day.m4a"), "day", "sound", "00")
+
+
+def test_a_job_is_bounded_by_its_neighbours_and_a_later_remark_does_not_widen_it() -> None:
+    one = heard("first", "more", "second", "more", "oh, and the first", unheard=((18.2, 19.6), (28.5, 29.9)))
+    first, second = part_of(SOURCE, one, (0, 1, 4)), part_of(SOURCE, one, (2, 3))
+
+    assert (first.recording.starts_s, first.recording.ends_s) == (0.0, 20.0)
+    assert (second.recording.starts_s, second.recording.ends_s) == (20.0, 40.0)
+    assert [segment.text for segment in first.segments] == ["first", "more", "oh, and the first"]
+    assert ([len(part.unheard) for part in (first, second)]) == [1, 1]
+
+
+def test_a_whole_source_lasts_from_its_start_to_its_end() -> None:
+    part = part_of(SOURCE, heard("first", "more", unheard=((0.0, 1.0),)), (0, 1))
+
+    assert (part.recording.starts_s, part.recording.ends_s, len(part.unheard)) == (0.0, 20.0, 1)
+
+
+def test_one_job_joins_all_sources() -> None:
+    plans, fault = plans_of([heard("first"), heard("second", "third")], one_job=True)
+
+    assert plans == [((0, (0,)), (1, (0, 1)))]
+    assert fault is None
+
+
+def test_one_job_numbers_its_recordings(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.txt").write_text(SHORT)
+    draft = run(tmp_path / "a.txt", tmp_path / "b.txt", out=tmp_path / "out", wish=Wish(one_job=True)).jobs[0].draft
+
+    assert [recording.file for recording in draft.recordings] == ["a.txt", "b.txt"]
+    assert [segment.recording for segment in draft.transcript.segments] == [0, 1]
+
+
+# An interrupted hearing.
+
+
+class FakeTranscriber:
+    """Hears one invented sentence in every window, and can be stopped in the middle as by Ctrl-C."""
+
+    def __init__(self, stop_at: int | None = None) -> None:
+        self.heard = 0
+        self.stop_at = stop_at
+
+    def listen(self, samples: Any, speech_until_s: float) -> tuple[list[Any], list[Any]]:
+        from pipeline.whisper import HeardPassage, HeardWord
+
+        if self.heard == self.stop_at:
+            raise KeyboardInterrupt
+        self.heard += 1
+        said = "suction is 62 psi"
+        words = tuple(HeardWord(n * 0.3, n * 0.3 + 0.2, word, 0.9) for n, word in enumerate(said.split()))
+        return [HeardPassage(0.0, 1.2, said, words, -0.3, 0.01)], []
+
+
+def test_an_interrupted_call_goes_on_and_comes_to_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def call(out: str, transcriber: FakeTranscriber) -> Day:
+        monkeypatch.setattr("pipeline.hear._load", lambda *_: transcriber)
+        return run(SAMPLES / "day" / "walk-in-cooler.m4a", out=tmp_path / out)
+
+    whole = FakeTranscriber()
+    straight = call("straight", whole)
+    first, rest = FakeTranscriber(stop_at=2), FakeTranscriber()
+    with pytest.raises(KeyboardInterrupt):
+        call("stopped", first)
+    resumed = call("stopped", rest)
+
+    assert whole.heard > 3
+    assert (first.heard, rest.heard) == (2, whole.heard - 2)
+    assert resumed.jobs[0].draft == straight.jobs[0].draft
