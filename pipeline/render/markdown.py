@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from pipeline.render.figures import FIGURE_SPACE, POINT_SPACE
 from pipeline.render.tree import Node
+from pipeline.words.figures import FIGURE_SPACE, POINT_SPACE
 
 SPECIAL = re.compile(r"([\\`*_\[\]<>|#])")
 LINE_START = re.compile(r"^(\s*)([-+]|\d+[.)])(?=\s)")

@@ -85,12 +85,11 @@ def _compile(source: Path, **options: Any) -> list[bytes]:
     import typst
 
     try:
-        made = typst.compile(
+        made: Any = typst.compile(
             source, root=source.parent, font_paths=[str(font_folder())], ignore_system_fonts=True, **options
         )
     except typst.TypstError as fault:
         raise AuthoringError(
             "page-style-wrong", f"{source.name} cannot be laid out: {fault.message}.", "Correct it, or remove it."
         ) from fault
-    pages = made if isinstance(made, list) else [made]
-    return [page for page in pages if page is not None]
+    return list(made) if isinstance(made, list) else [made]

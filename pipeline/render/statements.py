@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from extractors.facts import Action, Evidence, Finding, Part
 from pipeline.draft import Draft
-from pipeline.render.figures import Figure, clock, shown
 from pipeline.words import Words, capital
+from pipeline.words.figures import Figure, clock, shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,13 +124,17 @@ class Statements:
 
     def condition(self, finding: Finding) -> str:
         """The finding's clause as a sentence without its full stop."""
-        return capital(self.words.clause("condition", finding.condition.value, finding.component, finding.place))
+        return capital(
+            self.words.clause(
+                finding.condition.value, finding.component, self.words.the(finding.component, finding.place)
+            )
+        )
 
     def action(self, action: Action) -> Line:
         """An action as a sentence, with the setting before and after where it changed one."""
         row = self.words.table["action"][action.action.value]
         term = self.words.term(action.component)
-        the = self.words("sentence.place", the=term.the, place=action.place) if action.place else term.the
+        the = self.words.the(action.component, action.place)
         pattern: str = row["one"] if action.status.value == "done" else row["todo"]
         return Line(
             id=action.id,

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 
 from extractors.facts import Qualifier, Reading, Role, Stage
 from pipeline.draft import Check, Draft, Verdict
-from pipeline.render.figures import Figure, aligned, digits, shown, unit_text
 from pipeline.render.statements import Doubt, Statements
 from pipeline.words import Words, capital
+from pipeline.words.figures import Figure, aligned, digits, shown, unit_text
 
 WORST = (Verdict.OUT_OF_TOLERANCE, Verdict.MARGINAL, Verdict.IN_TOLERANCE, Verdict.NO_REFERENCE)
 LABELLED = (

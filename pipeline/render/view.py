@@ -10,11 +10,11 @@ from pathlib import Path
 
 from extractors.facts import Action, ActionStatus, Finding, FindingStatus, PartStatus, Reading, Role, Said, Stage
 from pipeline.draft import Draft, Verdict
-from pipeline.render.figures import Figure, clock, shown
 from pipeline.render.statements import Doubt, Line, PartRow, Statements
 from pipeline.render.tables import Compared, Group, Pair, Row, Tables
 from pipeline.shop import Shop
 from pipeline.words import Words, capital
+from pipeline.words.figures import Figure, clock, shown
 
 FINE = ("normal", "running")
 """Conditions that are no fault."""

@@ -69,18 +69,27 @@ class Words:
         many = component.endswith("s") and not component.endswith(("ss", "us", "is"))
         return Term(component, self("sentence.the", noun=component), "", many)
 
-    def clause(self, section: str, key: str, component: str, place: str | None = None) -> str:
-        """A component in the sentence of a condition or action: "the contactor (left) was burnt"."""
-        term = self.term(component)
-        row = self.table[section][key]
-        pattern: str = row.get("many", row["one"]) if term.many else row["one"]
-        the = self("sentence.place", the=term.the, place=place) if place else term.the
+    def clause(self, condition: str, component: str, the: str) -> str:
+        """A condition's clause about a component, which `the` names: "the contactor (left) was burnt"."""
+        row = self.table["condition"][condition]
+        pattern: str = row.get("many", row["one"]) if self.term(component).many else row["one"]
         return pattern.format(the=the)
 
+    def the(self, component: str, place: str | None = None, plain: str = "") -> str:
+        """A component with its article, its place, and what it does in plain words where that is wanted."""
+        text = self.term(component).the
+        if place and plain:
+            return self("sentence.place_gloss", words=text, place=place, plain=plain)
+        if place:
+            return self("sentence.place", the=text, place=place)
+        return self("sentence.gloss", words=text, plain=plain) if plain else text
+
     def series(self, items: list[str]) -> str:
-        """Items in one breath: "a, b and c"."""
+        """Items in one breath: "a, b and c"; with semicolons where an item is a series itself."""
         if len(items) < 2:
             return "".join(items)
+        if any(", " in item for item in items):
+            return self("sentence.phrases", before="; ".join(items[:-1]), last=items[-1])
         return self("sentence.last_two", before=", ".join(items[:-1]), last=items[-1])
 
 
