@@ -103,7 +103,7 @@ def with_papers(
     be made is a problem of the draft and does not cost the others. `folder` is where the job's photos lie.
     """
     shown = edited(draft, edits, shop=shop)
-    make = partial(_papers, review=_review(edits), shop=shop, folder=folder)
+    make = partial(_papers, review=review_of(edits), shop=shop, folder=folder)
     files, faults = make(shown)
     if faults:
         for fault in faults:
@@ -141,7 +141,7 @@ def _papers(
     return files, faults
 
 
-def _review(edits: Sequence[Edit]) -> Review:
+def review_of(edits: Sequence[Edit]) -> Review:
     """Who checked the draft, as the edits say it; nobody while the report is a draft."""
     from pipeline.edits import EditKind, effective, review_state
     from pipeline.render import Review

@@ -158,8 +158,8 @@ def _sentences(draft: Draft) -> Iterator[str]:
 
 def reading_text(reading: Reading) -> str:
     """A reading in few words: subject, place, figure with unit."""
-    from pipeline.render.figures import shown
     from pipeline.words import load_words
+    from pipeline.words.figures import shown
 
     place = f" {reading.place}" if reading.place else ""
     return f"{reading.subject}{place} {shown(reading, load_words()).text}"

@@ -11,8 +11,8 @@ from extractors.facts import Evidence, Reading, Segment
 from pipeline.draft import Check, Draft, Trend, load
 from pipeline.errors import InputError
 from pipeline.jobfolder import DRAFT
-from pipeline.render.figures import clock, shown
 from pipeline.words import load_words
+from pipeline.words.figures import clock, shown
 
 Row = tuple[str, str]
 LABEL = 11

