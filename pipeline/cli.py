@@ -166,6 +166,30 @@ def why(
     print(explain(draft, fact))
 
 
+@command("papers")
+def papers(
+    draft: Annotated[Path, typer.Argument(metavar="DRAFT", help="A job's folder, or its draft.json.")],
+    paper: Annotated[
+        list[str] | None, typer.Option("--paper", metavar="NAME", help="Which paper; all of them when not given.")
+    ] = None,
+    form: Annotated[
+        list[str] | None, typer.Option("--as", metavar="FORM", help="html, pdf, docx or md; every form when not given.")
+    ] = None,
+    shop: ShopFile = None,
+    quiet: Quiet = False,
+) -> None:
+    """Make papers of a draft anew.
+
+    From draft.json and the edits beside it, in the job's folder; prints the files that were written.
+    """
+    from pipeline.paperwork import make_papers
+    from pipeline.settings import read_settings
+
+    written = make_papers(draft, paper or [], form or [], read_settings(shop=shop))
+    if not quiet:
+        print(*written, sep="\n")
+
+
 @command("check-setup")
 def check_setup(
     model: Model = None,

@@ -30,7 +30,8 @@ LAYERS = (
     (
         *("pipeline.ingest", "pipeline.decode", "pipeline.imported", "pipeline.voice", "pipeline.whisper"),
         *("pipeline.hear*", "pipeline.checks*", "pipeline.cautions", "pipeline.gaps", "pipeline.diagnosis"),
-        *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given", "pipeline.review", "pipeline.history"),
+        *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given"),
+        *("pipeline.review", "pipeline.history"),
     ),
     ("pipeline.versions", "pipeline.compose"),
     ("pipeline.run", "pipeline.judge"),

@@ -237,3 +237,23 @@ def test_hear_of_a_text_gives_what_draft_reads(jobtape: Call) -> None:
     called = jobtape("hear", SAMPLES / "day" / "ice-machine.txt")
 
     assert called.out == (SAMPLES / "day" / "ice-machine.txt").read_text()
+
+
+def test_papers_are_made_anew_from_the_draft(jobtape: Call, day: Path, tmp_path: Path) -> None:
+    jobtape("draft", day, "--out", tmp_path / "out")
+    report = tmp_path / "out" / "front" / "report.md"
+    before = report.read_bytes()
+    report.unlink()
+    called = jobtape("papers", tmp_path / "out" / "front", "--paper", "report", "--as", "md")
+
+    assert called.out.split() == [str(report)]
+    assert report.read_bytes() == before
+
+
+@pytest.mark.parametrize("option", [("--paper", "poem"), ("--as", "papyrus")])
+def test_a_paper_or_form_that_is_not_there(jobtape: Call, day: Path, tmp_path: Path, option: tuple[str, str]) -> None:
+    jobtape("draft", day, "--out", tmp_path / "out")
+    called = jobtape("papers", tmp_path / "out" / "front", *option)
+
+    assert called.status == 2
+    assert option[1] in called.err
