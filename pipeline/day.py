@@ -91,17 +91,18 @@ class _Call:
         self.notes: list[str] = []
         self.given: dict[Path, given.Given] = {}
         self.shop: Shop | None = None
+        self.key = ""
 
     def done(self, paths: Iterable[Path]) -> Day:
         sources = self._readable(self._surveyed(paths))
         self.shop = _shop_of(self.settings, sources, self.folder.path)
-        key = self._key(sources)
-        if (before := self._as_before(key)) is not None:
+        self.key = self._key(sources)
+        if (before := self._as_before()) is not None:
             return before
         heard = self._heard(sources)
         jobs = self._drafted(heard)
         self._note_leftovers(sources, jobs)
-        self._remember(key, jobs)
+        self._remember(jobs)
         return Day(tuple(jobs), tuple(self.faults), tuple(self.notes))
 
     def _surveyed(self, paths: Iterable[Path]) -> list[Source]:
@@ -146,10 +147,12 @@ class _Call:
                 parts.append(str(error))
         return digest_of(*parts)
 
-    def _as_before(self, key: str) -> Day | None:
+    def _as_before(self) -> Day | None:
         """What the same call came to before, when all that it wrote is still there."""
-        call = self.ledger.calls.get(key)
-        if call is None or not all(self.folder.stands(name, self.ledger.jobs.get(name)) for name in call.jobs):
+        call = self.ledger.calls.get(self.key)
+        if call is None:
+            return None
+        if not all(self.folder.stands(name, self.ledger.jobs.get(name), self.key) for name in call.jobs):
             return None
         jobs = []
         for name in call.jobs:
@@ -230,6 +233,7 @@ class _Call:
             ordinal=ordinal,
             files=digests,
             edits=edits_digest(folder),
+            call=self.key,
         )
         self.folder.keep_ledger(self.ledger)
         return Job(draft.name, folder, edited, tuple(files))
@@ -250,7 +254,7 @@ class _Call:
             if owner.sources[0] in paths and name not in made and (self.folder.path / name).is_dir():
                 self.notes.append(f"{self.folder.path / name} is of an earlier run and left as it was.")
 
-    def _remember(self, key: str, jobs: Sequence[Job]) -> None:
+    def _remember(self, jobs: Sequence[Job]) -> None:
         """Notes what the call came to, unless trying again might help."""
         survived = [problem.code for job in jobs for problem in job.draft.problems]
         if any(code.endswith("-failed") for code in survived):
@@ -258,7 +262,10 @@ class _Call:
         if not all(isinstance(fault.error, InputError) for fault in self.faults):
             return
         faults = tuple((f.what, f.error.code, f.error.message, f.error.hint) for f in self.faults)
-        self.ledger.calls[key] = Call(jobs=tuple(job.name for job in jobs), faults=faults, notes=tuple(self.notes))
+        latest = {owner.call for owner in self.ledger.jobs.values()}
+        calls = {key: call for key, call in self.ledger.calls.items() if key in latest}
+        call = Call(jobs=tuple(job.name for job in jobs), faults=faults, notes=tuple(self.notes))
+        self.ledger.calls = {**calls, self.key: call}
         self.folder.keep_ledger(self.ledger)
 
 

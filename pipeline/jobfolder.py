@@ -37,6 +37,8 @@ class Owner(BaseModel):
     files: dict[str, str] = {}
     edits: str = ""
     """The hash of a person's edits that the papers were made with."""
+    call: str = ""
+    """The hash of the call that wrote it last."""
 
 
 class Call(BaseModel):
@@ -89,11 +91,12 @@ class OutFolder:
         except (OSError, ValidationError, UnicodeDecodeError):
             return None
 
-    def stands(self, name: str, owner: Owner | None) -> bool:
-        """Whether all files of the job are there (a person may have changed them) and show his latest edits."""
+    def stands(self, name: str, owner: Owner | None, call: str) -> bool:
+        """Whether all files that this call wrote are there (a person may have changed them), with his latest edits."""
         folder = self.path / name
         return (
             owner is not None
+            and owner.call == call
             and all((folder / file).is_file() for file in owner.files)
             and owner.edits == edits_digest(folder)
         )

@@ -74,6 +74,16 @@ def test_a_run_with_a_fault_of_the_program_is_tried_again(
     assert again.jobs[0].draft.status == "complete"
 
 
+def test_an_earlier_call_is_not_taken_for_done_when_another_one_wrote_since(day: Path, tmp_path: Path) -> None:
+    given_one = Wish(given=given.read_pairs(["customer=One"]))
+    given_two = Wish(given=given.read_pairs(["customer=Two"]))
+    for wish in (given_one, given_two, given_one):
+        done = run(day, out=tmp_path / "out", wish=wish)
+
+    assert not done.unchanged
+    assert '"One"' in (tmp_path / "out" / "front" / "draft.json").read_text()
+
+
 # What is never lost.
 
 
