@@ -113,7 +113,7 @@ def draft(
     from pipeline.day import Wish, draft_day
     from pipeline.given import read_pairs
     from pipeline.settings import read_settings
-    from pipeline.terminal import Progress, day_text, tell_error
+    from pipeline.terminal import Progress, day_text, tell_faults
 
     settings = read_settings(model=model, hearing=hearing, shop=shop)
     progress = Progress(quiet=quiet)
@@ -123,10 +123,8 @@ def draft(
         progress.close()
     if not quiet:
         print(day_text(day))
-    for fault in day.faults:
-        tell_error(fault.error, about=fault.what)
-    if day.faults:
-        raise typer.Exit(day.faults[0].error.exit_status)
+    if status := tell_faults(day):
+        raise typer.Exit(status)
 
 
 @command("hear")

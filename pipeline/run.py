@@ -117,7 +117,7 @@ def with_papers(
 def _papers(
     draft: Draft, *, review: Review, shop: Shop | None, folder: Path | None
 ) -> tuple[dict[str, bytes], list[str]]:
-    """The papers that can be made, and a sentence for each that cannot."""
+    """The papers that can be made, and a sentence for each reason why others cannot."""
     from pipeline import render
     from pipeline.render import exports
 
@@ -132,13 +132,13 @@ def _papers(
         single["readings.csv"] = partial(exports.readings_csv, draft)
         single["transcript.vtt"] = partial(exports.transcript_vtt, draft)
     files: dict[str, bytes] = {}
-    faults: list[str] = []
+    faults: dict[str, list[str]] = {}
     for name, work in single.items():
         try:
             files[name] = work()
         except Exception as fault:
-            faults.append(f"{name} could not be made ({type(fault).__name__}: {fault}).")
-    return files, faults
+            faults.setdefault(f"({type(fault).__name__}: {fault})", []).append(name)
+    return files, [f"{', '.join(names)} could not be made {why}." for why, names in faults.items()]
 
 
 def review_of(edits: Sequence[Edit]) -> Review:

@@ -47,6 +47,20 @@ def tell_fault(fault: Exception) -> None:
     tell_error(ReportError("internal", f"Something in jobtape itself failed ({kind}).", where))
 
 
+def tell_faults(day: Day) -> int:
+    """Everything that went wrong, a sentence each on the error stream; gives the exit status, 0 when nothing did."""
+    status = 0
+    for fault in day.faults:
+        tell_error(fault.error, about=fault.what)
+        status = status or fault.error.exit_status
+    for job in day.jobs:
+        for problem in job.draft.problems:
+            print(f"jobtape: {job.name}: {problem.message}", file=sys.stderr)
+            # What could not be heard lies with the recording; all else is a fault of the program.
+            status = status or (InputError.exit_status if problem.stage == "hear" else ReportError.exit_status)
+    return status
+
+
 class Progress:
     """One line on the error stream that says what is done and how long it will take; silent where nobody looks."""
 
@@ -107,7 +121,6 @@ def job_text(job: Job) -> str:
         ("second listen", second_listen(draft)),
         ("out of tolerance", out_of_tolerance(draft)),
         ("not said", "\n".join(_listed([gap.question for gap in draft.gaps])) or "nothing that a report needs"),
-        ("could not be done", "\n".join(problem.message for problem in draft.problems)),
         ("files", _files(job)),
     ]
     lines = [job.name, *(line for label, text in rows if text for line in _row(label, text))]

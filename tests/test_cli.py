@@ -239,6 +239,19 @@ def test_hear_of_a_text_gives_what_draft_reads(jobtape: Call) -> None:
     assert called.out == (SAMPLES / "day" / "ice-machine.txt").read_text()
 
 
+def test_a_stage_that_failed_is_told_and_seen_in_the_exit_status(
+    jobtape: Call, day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("by nothing")
+
+    monkeypatch.setattr("pipeline.summary.summary", broken)
+    called = jobtape("draft", day, "--out", tmp_path / "out", "--quiet")
+
+    assert (called.status, called.out) == (1, "")
+    assert called.err.startswith("jobtape: front: The summary could not be made")
+
+
 def test_papers_are_made_anew_from_the_draft(jobtape: Call, day: Path, tmp_path: Path) -> None:
     jobtape("draft", day, "--out", tmp_path / "out")
     report = tmp_path / "out" / "front" / "report.md"
