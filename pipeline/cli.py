@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
-from functools import wraps
+from functools import partial, wraps
 from pathlib import Path
 from typing import Annotated
 
@@ -144,7 +144,8 @@ def hear_source(
 
     progress = Progress(quiet=quiet)
     try:
-        text = timed_text(source, read_settings(model=model, hearing=hearing), progress)
+        settings = read_settings(model=model, hearing=hearing)
+        text = timed_text(source, settings, partial(progress, f"hearing {source.name}"))
     finally:
         progress.close()
     print(text)

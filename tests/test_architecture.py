@@ -37,6 +37,7 @@ LAYERS = (
     ("pipeline.run", "pipeline.judge"),
     ("pipeline.plan", "pipeline.jobfolder"),
     ("pipeline.day", "pipeline.store*"),
+    ("pipeline.desk",),
     (
         *("pipeline.jobs*", "pipeline.why", "pipeline.listening", "pipeline.setup_check", "pipeline.paperwork"),
         "pipeline.terminal",
