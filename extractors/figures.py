@@ -131,6 +131,50 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
     return figure
 
 
+def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit]]) -> list[Figure]:
+    """ "Amps fifty, ohms point one": a unit that stands before its figure, where the speaker has that habit."""
+    ending: dict[int, list[Hit]] = {}
+    for hits in at.values():
+        for hit in hits:
+            word = passage.norm(hit.span.end - 1)
+            if not hit.label.endswith("?") and len(word) > 2 and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm")):
+                ending.setdefault(hit.span.end, []).append(hit)
+    ends = {f.number.end for f in figures}
+
+    def before(figure: Figure) -> list[Hit]:
+        for gap in (0, 1):
+            start = figure.number.start - gap
+            if gap and passage.norm(start) not in (",", ":", "is", "'s", "are", "at", "uh", "um"):
+                continue
+            if passage.tokens[start - 1].segment != passage.tokens[figure.number.start].segment:
+                return []
+            if start in ending:
+                return ending[start]
+        return []
+
+    firsts = [f for f in figures if before(f) and not any(h.span.start in ends for h in before(f))]
+    plainly = sum(1 for f in firsts if not f.units)
+    afters = sum(1 for f in figures if f.units) - sum(1 for f in firsts if f.units)
+    habit = plainly >= 4 and plainly > 0.5 * afters
+    out = []
+    for figure in figures:
+        hits = before(figure)
+        free = bool(hits) and (habit or not any(h.span.start in ends for h in hits))
+        borrowed = bool(figure.units) and habit and passage.norm(figure.span.end) not in (",", ".", "") and passage.tokens[
+            min(figure.span.end, len(passage.tokens) - 1)].segment == passage.tokens[figure.span.start].segment
+        if hits and free and (not figure.units or borrowed):
+            longest = max(h.span.end - h.span.start for h in hits)
+            hits = [h for h in hits if h.span.end - h.span.start == longest]
+            names = tuple(dict.fromkeys(h.label for h in hits))
+            figure = replace(figure, span=Span(hits[0].span.start, figure.number.end), units=names)
+        elif borrowed and habit and not hits:
+            follows = any(f.number.start == figure.span.end for f in figures)
+            if follows:
+                figure = replace(figure, span=figure.number, units=())
+        out.append(figure)
+    return out
+
+
 def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) -> list[Figure]:
     """ "An hour", "a pound and a half", "hour and a quarter": a unit that counts one of itself."""
     found = []
@@ -246,6 +290,7 @@ def _ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
             near = near or (low > high and low < 0 and low - high <= 3)
             hedged = any(passage.norm(figure.span.start - k) in hedges for k in (1, 2, 3))
             joined = near and not listed and (bool(after.units) or hedged) and (hedged or abs(high) <= 40)
+            joined = joined or (not listed and low + 1 == high and low >= 4 and after.form == figure.form)
             low, high = min(low, high), max(low, high)
         elif gap in ("", "/", "slash") and unit_ok and not figure.units and figure.form not in ("ordinal", "money"):
             dual = {(208, 230), (115, 230), (208, 240), (220, 240), (200, 230), (120, 240), (110, 220), (230, 460), (115, 208), (265, 277), (200, 208), (380, 420), (575, 600), (208, 220), (120, 208), (440, 480), (110, 120), (220, 230), (200, 240), (460, 480)}
@@ -343,6 +388,7 @@ def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[F
     at = _find_units(passage)
     plain = [_with_unit(passage, numeral, at) for numeral in numerals(passage)
              if not any(i in skip for i in range(numeral.span.start, numeral.span.end))]
+    plain = _units_first(passage, plain, at)
     taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
     whole = sorted(plain + _article_units(passage, at, taken), key=lambda f: f.span)
     whole = [f for f in whole if not (f.form == "fraction" and not f.units and f.value is not None and abs(f.value) < 1

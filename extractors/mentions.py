@@ -9,8 +9,6 @@ from extractors.lexicon import load_table
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases, plural
 
-LOOK_BACK = 120  # tokens: how long a named subject stays the likely meaning of "the fan"
-
 
 @dataclass(frozen=True, slots=True)
 class Subject:
@@ -21,6 +19,8 @@ class Subject:
     of: tuple[str, ...]
     usual: tuple[tuple[str, float, float], ...]
     noun: bool
+    units: tuple[tuple[str, str], ...] = ()
+    """Quantity to the unit that is meant where none is said, when it is not the common one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,7 @@ def subjects() -> dict[str, Subject]:
         name: Subject(
             name, row["kind"], tuple(row["of"]),
             tuple((unit, float(b[0]), float(b[1])) for unit, b in row.get("usual", {}).items()), row.get("noun", False),
+            tuple(row.get("unit", {}).items()),
         )
         for name, row in load_table("subjects").items()
     }
@@ -115,7 +116,7 @@ def mentions(passage: Passage) -> list[Mention]:
     """All mentions of a passage in order, shared words resolved by the sentence or by what was named before."""
     shared = load_table("shared_words")
     found: list[Mention] = []
-    lately: list[Mention] = []
+    lately: dict[str, Mention] = {}
     by_span: dict[Span, list[str]] = {}
     for hit in _phrases().find(passage):
         by_span.setdefault(hit.span, []).append(hit.label)
@@ -131,12 +132,14 @@ def mentions(passage: Passage) -> list[Mention]:
             word = labels[0].lstrip("~").rstrip("?")
             mention = _resolve(passage, span, shared[word], lately, labels[0].endswith("?"))
         found.append(mention)
-        lately.append(mention)
+        if not mention.open:
+            lately.pop(mention.subject, None)
+            lately[mention.subject] = mention
     sides = places(passage)
     return [replace(m, place=_place_of(passage, m, sides)) for m in found]
 
 
-def _resolve(passage: Passage, span: Span, row: dict[str, object], lately: list[Mention], misheard: bool) -> Mention:
+def _resolve(passage: Passage, span: Span, row: dict[str, object], lately: dict[str, Mention], misheard: bool) -> Mention:
     """A shared word: by a deciding word of its sentence, else by the last full name, else open."""
     options: tuple[str, ...] = tuple(row["may"])  # type: ignore[arg-type]
     near: dict[str, list[str]] = row["near"]  # type: ignore[assignment]
@@ -148,11 +151,9 @@ def _resolve(passage: Passage, span: Span, row: dict[str, object], lately: list[
         for subject, cues in near.items():
             if any(cue in words or (" " in cue and f" {cue} " in text) for cue in cues):
                 return Mention(span, subject, weak=True, misheard=misheard, options=options)
-    for mention in reversed(lately):
-        if span.start - mention.span.end > LOOK_BACK:
-            break
-        if mention.subject in options and not mention.open:
-            return Mention(span, mention.subject, weak=True, misheard=misheard, options=options)
+    for subject in reversed(lately):
+        if subject in options:
+            return Mention(span, subject, weak=True, misheard=misheard, options=options)
     return Mention(span, options[0], weak=True, open=True, misheard=misheard, options=options)
 
 

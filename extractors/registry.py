@@ -21,6 +21,8 @@ class Found:
     facts: dict[str, Any] = field(default_factory=dict)
     used: dict[Span, str] = field(default_factory=dict)
     """Spans of figures that are part of a name, with the field that they went to ("equipment.serial")."""
+    deeds: list[int] = field(default_factory=list)
+    """Tokens at which a remedy was done, in order."""
     faults: list[str] = field(default_factory=list)
 
 

@@ -1,0 +1,137 @@
+"""Files every figure: the likeliest subject, quantity, unit and role by learned weights that anybody can read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+
+from extractors.facts import Role
+from extractors.features import Filing, Story, options, role_signs
+from extractors.figures import Figure
+from extractors.lexicon import load_table
+from extractors.mentions import subjects
+from extractors.scene import Scene, quantity_rows
+from extractors.units import convert, units
+
+
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """A figure with the filing that won, how sure that is, and what was refused beside it."""
+
+    index: int
+    figure: Figure
+    filing: Filing
+    role: Role
+    subject_share: float
+    """Probability that subject and quantity are right, by the weights."""
+    role_share: float
+    rival: Filing | None = None
+    """The likeliest filing with another subject."""
+    second_role: Role | None = None
+    refused: tuple[tuple[str, float], ...] = field(default=())
+
+
+@cache
+def weights() -> Mapping[str, float]:
+    """Sign to weight, as learned by tests/benchmarks/learn_weights.py."""
+    table: dict[str, float] = load_table("weights")["weights"]
+    return table
+
+
+def score(signs: tuple[str, ...], table: Mapping[str, float]) -> float:
+    """The sum of the weights of some signs; a sign that was never learned weighs nothing."""
+    return sum(table.get(sign, 0.0) for sign in signs)
+
+
+def shares(scores: list[float]) -> list[float]:
+    """Scores as probabilities."""
+    top = max(scores)
+    grown = [math.exp(s - top) for s in scores]
+    total = sum(grown)
+    return [g / total for g in grown]
+
+
+def choose_value(figure: Figure, filing: Filing) -> tuple[Figure, bool]:
+    """The figure with the value that its subject admits; True where the other way to hear it was taken."""
+    if figure.value is None or not figure.also or filing.subject is None or filing.unit is None:
+        return figure, False
+    assert filing.quantity is not None
+
+    def usual(value: float) -> int:
+        row = quantity_rows()[filing.quantity]  # type: ignore[index]
+        known = subjects().get(filing.subject or "")
+        bounds = [(unit, low, high) for unit, low, high in (known.usual if known else ())]
+        if filing.quantity == "voltage" and filing.subject != "flame sensor":
+            good = any(low <= value <= high for low, high in SUPPLY)
+            return 2 if good else 1 if 0.01 <= value <= 700 else 0
+        for unit, low, high in bounds:
+            if units()[unit].dimension == units()[filing.unit or ""].dimension:
+                return 2 if low <= convert(value, filing.unit or "", unit) <= high else 0
+        if filing.quantity == "current":
+            return 2 if value <= 60 else 1
+        if row.unit and units()[row.unit].dimension == units()[filing.unit or ""].dimension:
+            return 2 if row.low <= convert(value, filing.unit or "", row.unit) <= row.high else 0
+        return 1
+
+    first = usual(figure.value)
+    for other in figure.also:
+        if usual(other) > first:
+            return replace(figure, value=other, also=(figure.value,)), True
+    return figure, False
+
+
+SUPPLY = ((20, 32), (100, 130), (195, 255), (260, 300), (330, 480), (540, 640))
+
+
+def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> None:
+    """Notes what was filed, for the figures that follow."""
+    assert filing.subject is not None and filing.quantity is not None
+    story.subject, story.quantity, story.unit, story.role = filing.subject, filing.quantity, filing.unit, role
+    story.figure, story.mention = filed_figure, filing.mention
+    story.by_quantity[filing.quantity] = filing.subject
+    if filing.unit:
+        story.units[(filing.subject, filing.quantity)] = filing.unit
+    story.recent = [filing.subject, *[s for s in story.recent if s != filing.subject]][:4]
+
+
+def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float]) -> Filed:
+    """Files one figure after all before it."""
+    figure = scene.figures[index]
+    ways = options(scene, index, figure, story)
+    probability = shares([score(way.signs, table) for way in ways])
+    ranked = sorted(zip(probability, range(len(ways)), strict=True), reverse=True)
+    nothing = next(p for p, i in ranked if ways[i].subject is None)
+    if nothing < 0.5 and ways[ranked[0][1]].subject is None:
+        # Many ways to file share the rest: together they outweigh "no reading", and the figure is flagged.
+        ranked = [r for r in ranked if ways[r[1]].subject is not None]
+    best = ways[ranked[0][1]]
+    share = sum(p for p, i in ranked if ways[i].subject == best.subject and ways[i].quantity == best.quantity)
+    rival = next((ways[i] for _, i in ranked if ways[i].subject != best.subject), None)
+    refused = tuple((f"{ways[i].subject or 'no reading'}, {ways[i].quantity or '-'}", round(p, 3)) for p, i in ranked[1:4] if p > 0.02)
+    role, role_share, second = Role.MEASURED, 1.0, None
+    if best.subject is not None:
+        by_role = role_signs(scene, figure, best, story)
+        names = list(by_role)
+        chances = shares([score(by_role[name], table) for name in names])
+        order = sorted(zip(chances, names, strict=True), reverse=True)
+        role, role_share = order[0][1], order[0][0]
+        second = order[1][1]
+    return Filed(index, figure, best, role, share, role_share, rival, second, refused)
+
+
+def file_all(scene: Scene, table: Mapping[str, float] | None = None) -> list[Filed]:
+    """Files all figures of a scene that are not plainly something else, in order."""
+    table = weights() if table is None else table
+    story = Story()
+    out: list[Filed] = []
+    for index, figure in enumerate(scene.figures):
+        aside = scene.asides.get(index)
+        if scene.is_used(figure) or (aside is not None and not aside.weak) or figure.form.startswith("tolerance"):
+            continue
+        filed = file_one(scene, index, story, table)
+        out.append(filed)
+        if filed.filing.subject is not None:
+            remember(story, figure, filed.filing, filed.role)
+    return out
