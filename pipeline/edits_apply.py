@@ -26,9 +26,6 @@ ANSWERED_BY: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Which doubts a person answers by setting a field himself. Checks made afterwards may raise one anew."""
 
-FROM_CHECKS = ("outside usual range", "does not fit")
-"""Doubts that come of comparing figures: they are taken off before the checks run again, which put them back."""
-
 TWIN = {
     TargetKind.READING: ("quantity", "subject", "role", "place", "value", "low", "high", "unit"),
     TargetKind.FINDING: ("component", "condition", "place"),
@@ -281,7 +278,7 @@ class _Desk:
         )
 
     def mend(self) -> None:
-        """Takes away references to facts that were taken out, and doubts that the checks will raise anew."""
+        """Takes away references to facts that were taken out."""
         ids = {getattr(item.fact, "id", None) for item in self.bench.items if item.fact is not None}
         for item in self.bench.items:
             update: dict[str, Any] = {}
@@ -293,15 +290,6 @@ class _Desk:
                 update["confirm"] = (*item.fact.confirm, "corrected twice: its correction was taken out")
             if update and item.fact is not None:
                 item.fact = item.fact.model_copy(update=update)
-
-
-def without_check_doubts(draft: Draft) -> Draft:
-    """The draft with those doubts taken off its readings that only the checks raise, ready to be checked again."""
-    readings = tuple(
-        reading.model_copy(update={"confirm": tuple(r for r in reading.confirm if r.split(":")[0] not in FROM_CHECKS)})
-        for reading in draft.readings
-    )
-    return draft.model_copy(update={"readings": readings})
 
 
 def _field_set(item: Item, edit: Edit) -> Frozen | None:

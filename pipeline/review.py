@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
-from extractors.facts import Reading
+from extractors.facts import Action, Finding, Part, Reading
 from pipeline.draft import Draft, Verdict
 from pipeline.edits_apply import Mark, Replayed
 from pipeline.errors import AuthoringError
@@ -88,7 +88,8 @@ def needs(replayed: Replayed, history: Mapping[str, str] | None = None) -> list[
     }
     for reading in draft.readings:
         found += _of_reading(draft, reading, marks.get(reading.id), outside, history or {})
-    for fact in (*draft.findings, *draft.actions, *draft.parts):
+    entries: list[Finding | Action | Part] = [*draft.findings, *draft.actions, *draft.parts]
+    for fact in entries:
         if fact.confirm:
             found.append(Need("entry", fact.id, "", fact.confirm, at=fact.evidence.start))
     for group in ("visit", "equipment"):
