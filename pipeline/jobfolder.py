@@ -111,9 +111,11 @@ class OutFolder:
         """
         base = folder_name(base)
         tail = "" if ordinal == 1 else f"-{ordinal}"
+        # Two names that differ in case alone are one folder on many disks.
+        used = {name.casefold() for name in taken}
         for number in range(702):
             name = f"{base}{_suffix(number)}{tail}"
-            if name not in taken and self._belongs(name, source, digest, ordinal, ledger):
+            if name.casefold() not in used and self._belongs(name, source, digest, ordinal, ledger):
                 return name
         raise InputError("too-many-names", f"{self.path} holds hundreds of jobs named {base}.", "Name another folder.")
 
