@@ -201,6 +201,19 @@ class Word(Frozen):
     probability: float | None = None
 
 
+class HeardDoubt(Frozen):
+    """How sure the sound makes one figure of a segment. `start` and `end` are places in the segment's text."""
+
+    start: int
+    end: int
+    wrong: float
+    """Probability that another figure was said, from all signs of the sound; 0 to 1."""
+    confirm: tuple[str, ...] = ()
+    """Reasons for a second listen, in the draft's words; empty when the sound leaves no doubt worth a flag."""
+    alternatives: tuple[str, ...] = ()
+    """What else may have been said there, in words or digits, the likeliest first."""
+
+
 class Segment(Frozen):
     """One stretch of speech. Imported text has no words, and text without times has null times."""
 
@@ -213,6 +226,8 @@ class Segment(Frozen):
     """Line of the imported text, from 1; null for audio."""
     heard_again: str | None = None
     """What a second hearing of the same sound wrote; null when there was none."""
+    doubts: tuple[HeardDoubt, ...] = ()
+    """One for every figure that was heard, in order; empty for imported text."""
 
 
 class Transcript(Frozen):
