@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pipeline.voice import Window
-    from pipeline.whisper import Encoded, HeardPassage
+    from pipeline.whisper import HeardPassage
 
     Samples = NDArray[np.float32]
 
@@ -68,7 +68,7 @@ class Heard(Frozen):
 class Transcriber(Protocol):
     """A recogniser: hears a window of at most 30 s of 16 kHz sound, and must give the same words every time."""
 
-    def listen(self, samples: Samples, speech_until_s: float) -> tuple[list[HeardPassage], list[Encoded]]:
+    def listen(self, samples: Samples, speech_until_s: float) -> list[HeardPassage]:
         """What is said, with times from the start of the window; nobody speaks after `speech_until_s`."""
         ...
 
@@ -124,9 +124,19 @@ def hear(
 
 
 def _load(model: SpeechModel, settings: HearSettings) -> Transcriber:
+    from pipeline.doubt import doubt_table
+    from pipeline.second_hearing import Hearing
+    from pipeline.speech_models import find_witness
     from pipeline.whisper import Whisper
 
-    return Whisper(model, threads=settings.threads, hotwords=settings.hotwords)
+    careful = settings.hearing == "careful"
+    lead_in = " ".join(part for part in (settings.hotwords, doubt_table().lead_in["figures"]) if part)
+    other = find_witness(model) if careful else None
+    return Hearing(
+        Whisper(model, lead_in=lead_in, threads=settings.threads),
+        Whisper(other, lead_in=lead_in, threads=settings.threads) if other else None,
+        careful=careful,
+    )
 
 
 def _renumbered(heard: Heard, recording: int) -> Heard:
@@ -225,7 +235,7 @@ def _pieces(
 
 
 def _hear_window(transcriber: Transcriber, samples: Samples, window: Window) -> Piece:
-    passages, _encoded = transcriber.listen(samples, window.speech_until_s)
+    passages = transcriber.listen(samples, window.speech_until_s)
     return Piece(
         segments=tuple(_segment(passage, window) for passage in passages),
         logprobs=tuple(round(passage.logprob, 4) for passage in passages),
@@ -246,7 +256,14 @@ def _segment(passage: HeardPassage, window: Window) -> Segment:
                 probability=round(word.probability, 4),
             )
         )
-    return Segment(start=words[0].start, end=words[-1].end, text=passage.text, words=tuple(words))
+    return Segment(
+        start=words[0].start,
+        end=words[-1].end,
+        text=passage.text,
+        words=tuple(words),
+        heard_again=passage.heard_again,
+        doubts=passage.doubts,
+    )
 
 
 def _put_together(source: Source, settings: HearSettings, model: SpeechModel, plan: Plan, pieces: list[Piece]) -> Heard:

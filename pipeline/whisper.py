@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from extractors.facts import HeardDoubt
 from pipeline.errors import SetupError
 from pipeline.speech_models import SpeechModel
 
@@ -17,23 +19,23 @@ if TYPE_CHECKING:
 
 FRAMES_PER_S = 100
 LONGEST_FRAMES = 3000
-TIME_STEP_S = 0.02
-LEAST_PROGRESS_S = 1.0
 SHORTEST_SPEECH_S = 0.4
 LONGEST_TAIL_S = 2.0
+PAUSE_S = 1.2
+"""A pause between words after which a new passage begins."""
+BEAM = 5
 
 REPEATS = 2.4
 """A text that packs better than this is a loop and no speech (the limit of Whisper's authors)."""
 UNLIKELY = -1.0
 """Mean log probability below which another way of decoding is tried (the limit of Whisper's authors)."""
+NOBODY = 0.6
+"""Probability of no speech above which an unlikely text is left out (the limit of Whisper's authors)."""
+ECHO_WORDS = 4
+"""This many words of the lead-in in a row were not said by the speaker."""
 
-# Other ways of decoding, tried in order when the first text is a loop or unlikely. Sampling, which Whisper's
-# authors use here, gives other words on every run; a resumed run must give the same ones.
-WAYS: tuple[dict[str, float | int], ...] = (
-    {"beam_size": 5},
-    {"beam_size": 5, "no_repeat_ngram_size": 4, "repetition_penalty": 1.1},
-    {"beam_size": 1, "no_repeat_ngram_size": 3, "repetition_penalty": 1.2},
-)
+BEFORE, AFTER = "\"'“¿([{-", "\"'.。,，!！?？:：”)]}、"
+ENDS_SENTENCE = re.compile(r"(?<!\bMr)(?<!\bMrs)(?<!\bDr)(?<!\bSt)[.?!][\"')\]]*$")
 
 
 @dataclass(frozen=True)
@@ -43,39 +45,69 @@ class HeardWord:
     start: float
     end: float
     text: str
+    """With the space that stands before it, if one does."""
     probability: float
 
 
 @dataclass(frozen=True)
 class HeardPassage:
-    """One run of words that the recogniser wrote as a whole; times in seconds from the start of the window."""
+    """A sentence or what stands between two pauses; times in seconds from the start of the window."""
 
-    start: float
-    end: float
-    text: str
     words: tuple[HeardWord, ...]
     logprob: float
     """Mean log probability of the text it was decoded with."""
-    no_speech: float
-    """Probability that nobody speaks there, as the recogniser judges."""
+    heard_again: str | None = None
+    doubts: tuple[HeardDoubt, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """The words as they were written."""
+        return "".join(word.text for word in self.words).strip()
 
 
 @dataclass(frozen=True)
 class Encoded:
-    """A stretch of a window as the recogniser's encoder left it, to be asked again without new encoding."""
+    """Sound as the model's encoder left it, to be asked again and again without new encoding."""
 
     state: Any
-    offset_s: float
     frames: int
+
+
+@dataclass(frozen=True)
+class Written:
+    """One text that a model made of a stretch of sound."""
+
     tokens: tuple[int, ...]
-    """What was decoded from it, text and time tokens."""
+    text: str
+    logprob: float
+    no_speech: float
+
+    @property
+    def loops(self) -> bool:
+        """The text repeats itself, as it does over noise."""
+        from faster_whisper.transcribe import get_compression_ratio
+
+        return bool(self.text) and float(get_compression_ratio(self.text)) > REPEATS
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of the window that was heard in one go."""
+
+    encoded: Encoded
+    offset_s: float
+    written: Written
+    words: tuple[HeardWord, ...]
 
 
 class Whisper:
-    """A Whisper model: the processor's or, where there is one, a graphics card's."""
+    """A Whisper model: on a graphics card where there is one, else on the processor."""
 
-    def __init__(self, model: SpeechModel, *, threads: int = 0, hotwords: str = "") -> None:
-        """Loads the model. Raises SetupError when the files cannot be loaded."""
+    def __init__(self, model: SpeechModel, *, lead_in: str = "", threads: int = 0) -> None:
+        """Loads the model; `lead_in` is a text whose manner of writing it takes on.
+
+        Raises SetupError when the files cannot be loaded.
+        """
         import ctranslate2
         import faster_whisper
         from faster_whisper.tokenizer import Tokenizer
@@ -96,133 +128,159 @@ class Whisper:
                 f"The speech model in {model.folder} cannot be loaded ({fault}).",
                 "Install jobtape again, or name another model folder with --model.",
             ) from fault
-        self.name = model.name
-        self.sha256 = model.sha256
         self._model = self._whisper.model
         self.tokenizer = Tokenizer(
             self._whisper.hf_tokenizer, self._model.is_multilingual, task="transcribe", language="en"
         )
         self._suppressed = get_suppressed_tokens(self.tokenizer, [-1])
-        self._hotwords = hotwords
+        self.lead_in = lead_in
+        self._led = _plain_words(lead_in)
 
-    def listen(self, samples: Samples, speech_until_s: float) -> tuple[list[HeardPassage], list[Encoded]]:
-        """What is said in the window, in order, and the encoder's view of it.
-
-        The window is at most 30 s of 16 kHz sound; after `speech_until_s` nobody speaks in it. The same sound
-        gives the same words.
-        """
-        features = self._whisper.feature_extractor(samples)
-        frames = features.shape[-1] - 1
-        passages: list[HeardPassage] = []
-        encoded: list[Encoded] = []
-        seek = 0
-        last_end_s = 0.0
-        while seek < frames and (seek == 0 or speech_until_s - seek / FRAMES_PER_S > SHORTEST_SPEECH_S):
-            size = min(LONGEST_FRAMES, frames - seek)
-            state = self._encode(features[:, seek : seek + size])
-            found, logprob = self._decode(state)
-            tokens = list(found.sequences_ids[0])
-            encoded.append(Encoded(state, seek / FRAMES_PER_S, size, tuple(tokens)))
-            parts, reached = self._parts(tokens, seek, size, speech_until_s)
-            self._whisper.add_word_timestamps(
-                [parts], self.tokenizer, state, size, "\"'“¿([{-", "\"'.。,，!！?？:：”)]}、", last_end_s
-            )
-            for part in parts:
-                passage = self._passage(part, logprob, found.no_speech_prob)
-                if passage is not None:
-                    passages.append(passage)
-                    last_end_s = passage.end
-            seek = max(seek + int(LEAST_PROGRESS_S * FRAMES_PER_S), reached)
-        return passages, encoded
-
-    def _encode(self, features: NDArray[np.float32]) -> Any:
+    def encode(self, samples: Samples) -> Encoded:
+        """At most 30 s of 16 kHz sound, encoded."""
         from faster_whisper.audio import pad_or_trim
 
-        return self._whisper.encode(pad_or_trim(features))
+        features = self._whisper.feature_extractor(samples)
+        frames = min(LONGEST_FRAMES, features.shape[-1] - 1)
+        return Encoded(self._whisper.encode(pad_or_trim(features[:, :frames])), frames)
 
-    def _decode(self, state: Any) -> tuple[Any, float]:
-        """The best of the ways that had to be tried, and its mean log probability."""
-        from faster_whisper.transcribe import get_compression_ratio
-
-        best: tuple[bool, float, Any] | None = None
-        for way in WAYS:
-            found = self.generate(state, self.prompt(self._hotwords), **way)[0]
-            tokens = found.sequences_ids[0]
-            logprob = found.scores[0] * len(tokens) / (len(tokens) + 1)
-            text = self.tokenizer.decode(tokens).strip()
-            loops = get_compression_ratio(text) > REPEATS
-            if best is None or (not loops, logprob) > best[:2]:
-                best = (not loops, logprob, found)
-            if not loops and (logprob >= UNLIKELY or found.no_speech_prob > 0.6):
-                break
-        if best is None:
-            raise ValueError("no way of decoding")
-        return best[2], best[1]
-
-    def prompt(self, hotwords: str = "", *, times: bool = True) -> list[int]:
-        """The tokens that decoding starts with; `hotwords` come before them as if they had been said."""
-        before: list[int] = []
-        if hotwords:
-            before = [
-                self.tokenizer.sot_prev,
-                *self.tokenizer.encode(" " + hotwords)[: self._whisper.max_length // 2 - 1],
-            ]
-        return [*before, *self.tokenizer.sot_sequence, *([] if times else [self.tokenizer.no_timestamps])]
-
-    def generate(self, state: Any, prompt: list[int], **way: float | int) -> Any:
-        """Decodes an encoded window once."""
-        return self._model.generate(
-            state,
+    def write(self, encoded: Encoded, *, lead_in: str = "", **way: float | int) -> Written:
+        """One text for the sound, without times. The same sound gives the same text."""
+        prompt = [*self.tokenizer.sot_sequence, self.tokenizer.no_timestamps]
+        if lead_in:
+            before = self.tokenizer.encode(" " + lead_in)[-(self._whisper.max_length // 2 - 1) :]
+            prompt = [self.tokenizer.sot_prev, *before, *prompt]
+        found = self._model.generate(
+            encoded.state,
             [prompt],
             max_length=self._whisper.max_length,
             return_scores=True,
             return_no_speech_prob=True,
-            suppress_blank=True,
             suppress_tokens=self._suppressed,
-            max_initial_timestamp_index=50,
             **way,
+        )[0]
+        tokens = tuple(token for token in found.sequences_ids[0] if token < self.tokenizer.eot)
+        return Written(
+            tokens=tokens,
+            text=self.tokenizer.decode(list(tokens)).strip(),
+            logprob=float(found.scores[0]) * len(tokens) / (len(tokens) + 1),
+            no_speech=float(found.no_speech_prob),
         )
 
-    def _parts(
-        self, tokens: list[int], seek: int, size: int, speech_until_s: float
-    ) -> tuple[list[dict[str, Any]], int]:
-        """The decoded tokens cut at pairs of time tokens, and the frame from which to hear on."""
-        first_time = self.tokenizer.timestamp_begin
-        stops = [at + 1 for at in range(len(tokens) - 1) if tokens[at] >= first_time and tokens[at + 1] >= first_time]
-        parts: list[dict[str, Any]] = []
-        offset_s = seek / FRAMES_PER_S
-        past = 0
-        end_s = 0.0
-        for stop in [*stops, len(tokens)]:
-            piece = tokens[past:stop]
-            times = [(token - first_time) * TIME_STEP_S for token in piece if token >= first_time]
-            words = [token for token in piece if token < self.tokenizer.eot]
-            closed = bool(piece) and piece[-1] >= first_time
-            if words and not closed and stops and size / FRAMES_PER_S - end_s >= LEAST_PROGRESS_S:
-                # The window broke off in mid-sentence: the sentence is heard again as a whole.
-                return parts, seek + round(end_s * FRAMES_PER_S)
-            if words:
-                start_s = times[0] if times and piece[0] >= first_time else end_s
-                end_s = times[-1] if closed else size / FRAMES_PER_S
-                parts.append({"seek": seek, "start": offset_s + start_s, "end": offset_s + end_s, "tokens": words})
-            past = stop
-        # Speech that goes on well after the last word is heard again from there, so that no tail is lost.
-        if parts and speech_until_s - (offset_s + end_s) > LONGEST_TAIL_S:
-            return parts, seek + round(end_s * FRAMES_PER_S)
-        return parts, seek + size
+    def write_best(self, encoded: Encoded) -> Written:
+        """The text of the first way of decoding that gives a likely one, else the likeliest.
 
-    def _passage(self, part: dict[str, Any], logprob: float, no_speech: float) -> HeardPassage | None:
-        words = tuple(
-            HeardWord(float(word["start"]), float(word["end"]), word["word"], float(word["probability"]))
-            for word in part.get("words", ())
+        Whisper's authors sample here at random; a run that is taken up again must give the same words.
+        """
+        ways: tuple[tuple[str, dict[str, float | int]], ...] = (
+            (self.lead_in, {"beam_size": BEAM}),
+            ("", {"beam_size": BEAM}),
+            ("", {"beam_size": BEAM, "no_repeat_ngram_size": 4, "repetition_penalty": 1.1}),
         )
-        if not words:
-            return None
-        return HeardPassage(
-            start=words[0].start,
-            end=words[-1].end,
-            text="".join(word.text for word in words).strip(),
-            words=words,
-            logprob=logprob,
-            no_speech=no_speech,
+        tried: list[Written] = []
+        for lead_in, way in ways[0 if self.lead_in else 1 :]:
+            written = self.write(encoded, lead_in=lead_in, **way)
+            if lead_in and self._echoes(written.text):
+                continue
+            tried.append(written)
+            if not written.loops and (written.logprob >= UNLIKELY or written.no_speech > NOBODY):
+                break
+        best = max(tried, key=lambda written: (not written.loops, written.logprob))
+        if best.loops or (best.no_speech > NOBODY and best.logprob < UNLIKELY):
+            return Written((), "", best.logprob, best.no_speech)
+        return best
+
+    def _echoes(self, text: str) -> bool:
+        """Words of the lead-in came out as if they had been said; over noise they do."""
+        said = _plain_words(text)
+        runs = {tuple(self._led[at : at + ECHO_WORDS]) for at in range(len(self._led) - ECHO_WORDS + 1)}
+        return any(tuple(said[at : at + ECHO_WORDS]) in runs for at in range(len(said) - ECHO_WORDS + 1))
+
+    def times(self, encoded: Encoded, written: Written, last_end_s: float = 0.0) -> tuple[HeardWord, ...]:
+        """The words of the text with the times at which the sound holds them."""
+        if not written.tokens:
+            return ()
+        part: dict[str, Any] = {
+            "seek": 0,
+            "start": 0.0,
+            "end": encoded.frames / FRAMES_PER_S,
+            "tokens": list(written.tokens),
+        }
+        self._whisper.add_word_timestamps(
+            [[part]], self.tokenizer, encoded.state, encoded.frames, BEFORE, AFTER, last_end_s
         )
+        found: list[HeardWord] = []
+        for word in part["words"]:
+            heard = HeardWord(float(word["start"]), float(word["end"]), word["word"], float(word["probability"]))
+            if found and not heard.text.startswith(" "):
+                # The library takes "-four" of "twenty-four" for a word of its own.
+                first = found.pop()
+                heard = HeardWord(
+                    first.start, heard.end, first.text + heard.text, min(first.probability, heard.probability)
+                )
+            found.append(heard)
+        return tuple(found)
+
+    def probabilities(self, encoded: Encoded, tokens: tuple[int, ...]) -> list[float]:
+        """How likely each token is, if all those before it were said."""
+        found = self._model.align(encoded.state, list(self.tokenizer.sot_sequence), [list(tokens)], encoded.frames)[0]
+        return [float(probability) for probability in found.text_token_probs]
+
+    def words_of(self, tokens: tuple[int, ...]) -> tuple[list[str], list[tuple[int, ...]]]:
+        """The tokens put together to words; marks stay with the word that they follow."""
+        words, parts = self.tokenizer.split_to_word_tokens([*tokens, self.tokenizer.eot])
+        joined: list[str] = []
+        held: list[tuple[int, ...]] = []
+        for word, part in zip(words[:-1], parts[:-1], strict=True):
+            if joined and not word.startswith(" "):
+                joined[-1], held[-1] = joined[-1] + word, (*held[-1], *part)
+            else:
+                joined.append(word)
+                held.append(tuple(part))
+        return joined, held
+
+    def tokens_of(self, text: str) -> tuple[int, ...]:
+        """The tokens of a word, with the space before it if it has one."""
+        return tuple(self.tokenizer.encode(text))
+
+    def stretches(self, samples: Samples, speech_until_s: float) -> list[Stretch]:
+        """The whole window heard; what a text leaves out at the end is heard again from there."""
+        found: list[Stretch] = []
+        offset_s = 0.0
+        while True:
+            encoded = self.encode(samples[round(offset_s * 16_000) :])
+            written = self.write_best(encoded)
+            words = tuple(
+                HeardWord(word.start + offset_s, word.end + offset_s, word.text, word.probability)
+                for word in self.times(encoded, written)
+            )
+            found.append(Stretch(encoded, offset_s, written, words))
+            if not words or speech_until_s - words[-1].end < LONGEST_TAIL_S:
+                return found
+            offset_s = max(words[-1].end, offset_s + SHORTEST_SPEECH_S)
+
+    def listen(self, samples: Samples, speech_until_s: float) -> list[HeardPassage]:
+        """What is said in the window of at most 30 s of 16 kHz sound; nobody speaks after `speech_until_s`."""
+        return [
+            passage
+            for stretch in self.stretches(samples, speech_until_s)
+            for passage in passages(stretch.words, stretch.written.logprob)
+        ]
+
+
+def passages(words: tuple[HeardWord, ...], logprob: float) -> list[HeardPassage]:
+    """The words cut at ends of sentences and at pauses."""
+    found: list[HeardPassage] = []
+    held: list[HeardWord] = []
+    for word in words:
+        if held and (word.start - held[-1].end > PAUSE_S or ENDS_SENTENCE.search(held[-1].text)):
+            found.append(HeardPassage(tuple(held), logprob))
+            held = []
+        held.append(word)
+    if held:
+        found.append(HeardPassage(tuple(held), logprob))
+    return found
+
+
+def _plain_words(text: str) -> list[str]:
+    return re.findall(r"[a-z']+", text.lower())

@@ -29,6 +29,7 @@ LAYERS = (
     ("pipeline.settings", "pipeline.speech_models", "pipeline.shop"),
     (
         *("pipeline.ingest", "pipeline.decode", "pipeline.imported", "pipeline.voice", "pipeline.whisper"),
+        *("pipeline.compare", "pipeline.doubt", "pipeline.second_hearing"),
         *("pipeline.hear*", "pipeline.checks*", "pipeline.cautions", "pipeline.gaps", "pipeline.diagnosis"),
         *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given"),
         *("pipeline.review", "pipeline.history"),
@@ -47,7 +48,10 @@ LAYERS = (
 )
 # Stages know the draft and nothing of each other: what one found reaches the next in the draft alone.
 STAGES = (
-    ("pipeline.hear", "pipeline.decode", "pipeline.voice", "pipeline.whisper", "pipeline.imported"),
+    (
+        *("pipeline.hear", "pipeline.decode", "pipeline.voice", "pipeline.whisper", "pipeline.imported"),
+        *("pipeline.compare", "pipeline.doubt", "pipeline.second_hearing"),
+    ),
     ("pipeline.checks",),
     ("pipeline.gaps", "pipeline.diagnosis"),
     ("pipeline.render",),

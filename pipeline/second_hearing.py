@@ -1,0 +1,198 @@
+"""Every stretch with a figure heard again: by another model, in another manner of writing, and word against word."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from extractors.facts import HeardDoubt
+from pipeline.compare import Item, agree, items, opposite
+from pipeline.doubt import Weights, doubt_table, ends_in_teen_or_ty, reasons
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from pipeline.whisper import HeardPassage, Stretch, Whisper
+
+    Samples = NDArray[np.float32]
+
+SINGLE = frozenset(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
+
+
+@dataclass(frozen=True)
+class Sign:
+    """A figure of passage `passage` with all that speaks for or against it."""
+
+    passage: int
+    item: Item
+    signs: dict[str, float]
+    others: tuple[str, ...]
+    """What else was heard there, the likeliest first."""
+
+
+class Hearing:
+    """A recogniser whose figures are judged; with a witness and `careful` each of them is heard again."""
+
+    def __init__(self, first: Whisper, witness: Whisper | None = None, *, careful: bool) -> None:
+        """Takes the model that writes the transcript and, for a careful hearing, another one."""
+        self._first = first
+        self._witness = witness
+        self._careful = careful
+
+    def listen(self, samples: Samples, speech_until_s: float) -> list[HeardPassage]:
+        """What is said in the window, each figure with a judgement."""
+        table = doubt_table()
+        weights = table.careful if self._careful else table.quick
+        found: list[HeardPassage] = []
+        for stretch in self._first.stretches(samples, speech_until_s):
+            passages, signs, again = self.signs(samples, stretch)
+            found += [
+                replace(
+                    passage,
+                    heard_again=again[number],
+                    doubts=tuple(_doubt(sign, weights) for sign in signs if sign.passage == number),
+                )
+                for number, passage in enumerate(passages)
+            ]
+        return found
+
+    def signs(self, samples: Samples, stretch: Stretch) -> tuple[list[HeardPassage], list[Sign], list[str | None]]:
+        """The passages of a stretch, the signs of each of its figures, and what the second hearing wrote for each."""
+        from pipeline.whisper import passages
+
+        parts = passages(stretch.words, stretch.written.logprob)
+        texts = [part.text for part in parts]
+        heard = items(texts)
+        again: list[str | None] = [None] * len(parts)
+        if not any(item.values for item in heard):
+            return parts, [], again
+        plain: list[Item | None] = [None] * len(heard)
+        other: list[Item | None] = [None] * len(heard)
+        alike: dict[int, list[tuple[float, str]]] = {}
+        if self._careful:
+            plain = opposite(heard, items([self._first.write(stretch.encoded, beam_size=1).text]))
+            alike = self._alike(stretch)
+            if self._witness is not None:
+                rest = samples[round(stretch.offset_s * 16_000) :]
+                text = self._witness.write(self._witness.encode(rest), lead_in=self._witness.lead_in, beam_size=1).text
+                other = opposite(heard, items([text]))
+                again = _cut(text, heard, other, len(parts))
+        found: list[Sign] = []
+        for at, item in enumerate(heard):
+            if not item.values:
+                continue
+            words = _word_numbers(parts, item)
+            signs = {
+                "unsure": -math.log(max(1e-4, min(parts[item.segment].words[k].probability for k in words))),
+                "unclear": -stretch.written.logprob,
+                "teen_or_ty": float(ends_in_teen_or_ty(item.text, item.value or 0.0)),
+                "alone": float(item.text.lower() in SINGLE),
+            }
+            others: list[str] = []
+            if self._careful:
+                _compare(signs, others, "plain", item, plain[at])
+                if self._witness is not None:
+                    _compare(signs, others, "witness", item, other[at])
+                before = sum(len(part.words) for part in parts[: item.segment])
+                shares = [share for k in words for share in alike.get(before + k, [])]
+                signs["alike"] = max((share for share, _ in shares), default=0.0)
+                for share, word in sorted(shares, reverse=True)[:1]:
+                    if share > 0.01:
+                        others.append(word)
+            found.append(Sign(item.segment, item, signs, tuple(dict.fromkeys(others))))
+        return parts, found, again
+
+    def _alike(self, stretch: Stretch) -> dict[int, list[tuple[float, str]]]:
+        """For words that sound like another: the share of the other one, if either must have been said.
+
+        All such words of a stretch are swapped at once, since each pass over the sound costs a tenth of a second.
+        """
+        words, tokens = self._first.words_of(stretch.written.tokens)
+        table = doubt_table().sounds_like
+        found: dict[int, list[tuple[float, str]]] = {}
+        plain = [word.strip(" .,;:?!\"'").lower() for word in words]
+        here: list[float] | None = None
+        for turn in range(max(len(others) for others in table.values())):
+            swaps = {
+                at: table[word.split("-")[-1]][turn]
+                for at, word in enumerate(plain)
+                if turn < len(table.get(word.split("-")[-1], ())) and word.count("-") == 0
+            }
+            if not swaps:
+                continue
+            swapped = [
+                self._first.tokens_of(_swapped(words[at], swaps[at])) if at in swaps else tokens[at]
+                for at in range(len(words))
+            ]
+            here = here or self._local(stretch, tokens)
+            there = self._local(stretch, swapped)
+            for at, word in swaps.items():
+                share = 1.0 / (1.0 + math.exp(max(-30.0, min(30.0, here[at] - there[at]))))
+                found.setdefault(at, []).append((share, word))
+        return found
+
+    def _local(self, stretch: Stretch, tokens: list[tuple[int, ...]]) -> list[float]:
+        """For each word the log probability of itself and of the word after it."""
+        flat = tuple(token for word in tokens for token in word)
+        logs = [math.log(max(1e-9, p)) for p in self._first.probabilities(stretch.encoded, flat)]
+        ends: list[int] = []
+        for word in tokens:
+            ends.append((ends[-1] if ends else 0) + len(word))
+        return [sum(logs[ends[at] - len(word) : ends[min(at + 1, len(ends) - 1)]]) for at, word in enumerate(tokens)]
+
+
+def _swapped(word: str, by: str) -> str:
+    core = word.strip(" .,;:?!\"'")
+    return word.replace(core, by.capitalize() if core[:1].isupper() else by)
+
+
+def _word_numbers(parts: list[HeardPassage], item: Item) -> list[int]:
+    """Which words of its passage a figure is written with."""
+    found: list[int] = []
+    past = 0
+    for number, word in enumerate(parts[item.segment].words):
+        text = word.text.lstrip() if number == 0 else word.text
+        if past < item.end and past + len(text) > item.start:
+            found.append(number)
+        past += len(text)
+    return found
+
+
+def _compare(signs: dict[str, float], others: list[str], name: str, item: Item, other: Item | None) -> None:
+    if other is None or not other.values:
+        signs[f"{name}_none"] = 1.0
+    elif not agree(item, other):
+        signs[f"{name}_other"] = 1.0
+        others.append(other.text)
+
+
+def _cut(text: str, heard: list[Item], other: list[Item | None], parts: int) -> list[str | None]:
+    """The second text cut at the places that stand opposite the passages' ends."""
+    found: list[str | None] = [None] * parts
+    past = 0
+    for number in range(parts):
+        ends = [
+            twin.end for item, twin in zip(heard, other, strict=True) if twin is not None and item.segment == number
+        ]
+        if not ends:
+            continue
+        end = len(text) if number == parts - 1 else max(ends)
+        tail = re.match(r"[^\s\w]*", text[end:])
+        end += len(tail[0]) if tail else 0
+        found[number] = text[past:end].strip() or None
+        past = max(past, end)
+    return found
+
+
+def _doubt(sign: Sign, weights: Weights) -> HeardDoubt:
+    wrong = weights.wrong(sign.signs)
+    return HeardDoubt(
+        start=sign.item.start,
+        end=sign.item.end,
+        wrong=round(wrong, 4),
+        confirm=reasons(sign.signs) if wrong >= weights.threshold else (),
+        alternatives=sign.others,
+    )
