@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,10 @@ __all__ = ["FORMS", "Review", "paper", "papers"]
 FORMS = ("html", "pdf", "docx", "md")
 PAPERS: dict[str, tuple[str, ...]] = {
     "report": FORMS,
+    "customer": FORMS,
+    "parts": FORMS,
+    "refrigerant-record": FORMS,
+    "handover": FORMS,
 }
 """Every paper with the forms that are made unasked."""
 
@@ -127,13 +130,15 @@ def _make(draft: Draft, name: str, shop: Shop, review: Review, folder: Path | No
     from markupsafe import Markup
 
     from pipeline.render.html import fill, style
-    from pipeline.render.view import View
+    from pipeline.render.paper_view import PaperView
+    from pipeline.render.pictures import data_address
+    from pipeline.render.refrigerant import RefrigerantView
     from pipeline.shop import logo_bytes
     from pipeline.words import load_words
 
     words = load_words(shop.language)
-    view = View(draft, shop, words, name, review, folder)
-    pictures: dict[str, tuple[str, bytes]] = {}
+    view = (RefrigerantView if name == "refrigerant-record" else PaperView)(draft, shop, words, name, review, folder)
+    pictures = view.pictures
     logo = ""
     found = logo_bytes(shop)
     if found is not None:
@@ -160,9 +165,3 @@ def _make(draft: Draft, name: str, shop: Shop, review: Review, folder: Path | No
         draft_open=view.open_line if marked else "",
         pictures=pictures,
     )
-
-
-def data_address(kind: str, data: bytes) -> str:
-    """A picture inside the page itself."""
-    media = {"png": "image/png", "jpg": "image/jpeg", "svg": "image/svg+xml"}[kind]
-    return f"data:{media};base64,{base64.b64encode(data).decode('ascii')}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from extractors.facts import Action, Evidence, Finding, Part
+from extractors.facts import Action, Evidence, Finding, FindingStatus, Part
 from pipeline.draft import Draft
 from pipeline.words import Words, capital
 from pipeline.words.figures import Figure, clock, shown
@@ -32,6 +32,7 @@ class Line:
     id: str
     text: str
     plain: str = ""
+    name: str = ""
     doubt: Doubt | None = None
     said: str = ""
     at: str = ""
@@ -107,6 +108,7 @@ class Statements:
             id=finding.id,
             text=self.condition(finding),
             plain=self.words.term(finding.component).plain,
+            name=self.words.the(finding.component, finding.place),
             doubt=self.doubt(finding.confirm, finding.evidence),
             said=finding.evidence.quote,
             at=self.place(finding.evidence),
@@ -123,12 +125,12 @@ class Statements:
         )
 
     def condition(self, finding: Finding) -> str:
-        """The finding's clause as a sentence without its full stop."""
-        return capital(
-            self.words.clause(
-                finding.condition.value, finding.component, self.words.the(finding.component, finding.place)
-            )
-        )
+        """The finding as a sentence without its full stop. A guess and what was ruled out say so themselves."""
+        the = self.words.the(finding.component, finding.place)
+        clause = self.words.clause(finding.condition.value, finding.component, the)
+        if finding.status is FindingStatus.OBSERVED:
+            return capital(clause)
+        return self.words(f"statement.{finding.status.value}", clause=clause)
 
     def action(self, action: Action) -> Line:
         """An action as a sentence, with the setting before and after where it changed one."""
@@ -140,6 +142,7 @@ class Statements:
             id=action.id,
             text=capital(pattern.format(the=the)),
             plain=term.plain,
+            name=the,
             doubt=self.doubt(action.confirm, action.evidence),
             said=action.evidence.quote,
             at=self.place(action.evidence),

@@ -22,6 +22,8 @@ LABELLED = (
     Qualifier.ABSOLUTE,
 )
 """Qualifiers that are said in words; the others are signs before the figure."""
+LIMIT_NAMES = (("allowed low", "allowed from"), ("allowed high", "allowed to"))
+"""How a check that compares in percent names its limits in the reading's unit, among what it computed."""
 ROLE_ORDER = {Role.RATED: 0, Role.SETPOINT: 1, Role.EXPECTED: 2, Role.MEASURED: 3}
 STAGE_ORDER = {Stage.AS_FOUND: 0, None: 1, Stage.AS_LEFT: 2}
 
@@ -289,13 +291,19 @@ class Tables:
         starting = bool({Qualifier.INRUSH, Qualifier.LOCKED_ROTOR} & set(measured.qualifiers))
         return locked == starting
 
+    def limits(self, check: Check, unit: str | None) -> tuple[float | None, float | None]:
+        """The allowed low and high in the reading's own unit; None and None where the check gives none in it."""
+        if check.unit == unit:
+            return check.allowed_low, check.allowed_high
+        found: list[float | None] = []
+        for names in LIMIT_NAMES:
+            ends = [check.computed[name] for name in names if name in check.computed]
+            found.append(next((end.value for end in ends if end.unit == unit), None))
+        return found[0], found[1]
+
     def band(self, check: Check, unit: str | None) -> str:
-        """The allowed band in the reading's own unit; empty where the check has none."""
-        low, high = check.allowed_low, check.allowed_high
-        if check.unit != unit:
-            ends = check.computed.get("allowed low"), check.computed.get("allowed high")
-            low, high = (end.value if end is not None and end.unit == unit else None for end in ends)
-        return self.band_text(low, high, unit)
+        """The allowed band in the reading's own unit, in words; empty where the check has none."""
+        return self.band_text(*self.limits(check, unit), unit)
 
     def band_text(self, low: float | None, high: float | None, unit: str | None) -> str:
         """Two limits, or one, in words."""

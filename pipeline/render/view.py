@@ -10,12 +10,14 @@ from pathlib import Path
 
 from extractors.facts import Action, ActionStatus, Finding, FindingStatus, PartStatus, Reading, Role, Said, Stage
 from pipeline.draft import Draft, Verdict
+from pipeline.render.charts import Chart, Charts
 from pipeline.render.statements import Doubt, Line, PartRow, Statements
 from pipeline.render.tables import Compared, Group, Pair, Row, Tables
 from pipeline.shop import Shop
 from pipeline.words import Words, capital
-from pipeline.words.figures import Figure, clock, shown
+from pipeline.words.figures import clock
 
+MOST_BANDS = {"report": 6, "customer": 3}
 FINE = ("normal", "running")
 """Conditions that are no fault."""
 
@@ -55,6 +57,7 @@ class View:
         self.paper = paper
         self.review = review
         self.folder = folder
+        self.pictures: dict[str, tuple[str, bytes]] = {}
         units = shop.units_shown
         self.statements = Statements(draft, words, units)
         self.tables = Tables(draft, words, units, self.statements)
@@ -106,6 +109,15 @@ class View:
         return Fact(self.words(f"label.{name}"), value, said.given, doubt, code)
 
     @cached_property
+    def shop_line(self) -> str:
+        """Address, telephone and licences of the shop in one line."""
+        shop = self.shop
+        parts = [*shop.address, shop.phone, shop.email]
+        if shop.licences:
+            parts.append(self.words("phrase.licences", numbers=", ".join(shop.licences)))
+        return " · ".join(part for part in parts if part)
+
+    @cached_property
     def visit(self) -> list[Fact]:
         """Who, where, when."""
         visit = self.draft.visit
@@ -118,7 +130,10 @@ class View:
     @cached_property
     def equipment(self) -> list[Fact]:
         """The machine's plate."""
-        return self._machine_facts(self.draft.equipment)
+        facts = self._machine_facts(self.draft.equipment)
+        kind = self.words("label.type")
+        # The machine's kind is the title; it is told again only where there is a doubt or a remark to go with it.
+        return [fact for fact in facts if fact.label != kind or fact.doubt or fact.given]
 
     def _machine_facts(self, equipment: object) -> list[Fact]:
         names = ("type", "make", "model", "serial", "refrigerant", "location")
@@ -290,14 +305,25 @@ class View:
         return self.tables.pairs()
 
     @cached_property
+    def charts(self) -> list[Chart]:
+        """Drawings: series, legs, figures on their bands."""
+        bands = MOST_BANDS.get(self.paper, 0)
+        return Charts(self.draft, self.words, self.shop.units_shown, self.tables, self.shop.folder).all(bands)
+
+    @cached_property
     def compared(self) -> tuple[Compared, ...]:
         """All comparisons, the worst first."""
         return self.tables.compared()
 
     @cached_property
+    def verdicts_shown(self) -> set[Verdict]:
+        """Verdicts that stand on this paper."""
+        return {check.verdict for check in self.draft.checks}
+
+    @cached_property
     def marks_used(self) -> list[tuple[str, str, str]]:
         """Marks that stand on this paper, each with its word and its explanation."""
-        used = {check.verdict for check in self.draft.checks}
+        used = self.verdicts_shown
         order = (Verdict.IN_TOLERANCE, Verdict.MARGINAL, Verdict.OUT_OF_TOLERANCE, Verdict.NO_REFERENCE)
         names = {Verdict.MARGINAL: "marginal_high", Verdict.OUT_OF_TOLERANCE: "out_of_tolerance_high"}
         return [
@@ -309,34 +335,6 @@ class View:
             for verdict in order
             if verdict in used
         ]
-
-    @cached_property
-    def hours(self) -> list[tuple[str, Figure, Doubt | None, str]]:
-        """Labor and travel as they were said, one billable line each."""
-        rows = []
-        for subject, key in (("labor", "work"), ("travel", "travel")):
-            for one in self.draft.readings:
-                if one.subject == subject and one.quantity.value == "duration" and one.superseded_by is None:
-                    figure = shown(one, self.words)
-                    rows.append((self.words(f"phrase.{key}"), figure, self.tables.doubt_of(one), self.place(one)))
-        stay = self._stay()
-        if stay is not None:
-            rows.append(stay)
-        return rows
-
-    def _stay(self) -> tuple[str, Figure, Doubt | None, str] | None:
-        """Time on site from arrival and leaving, where both are times of day."""
-        arrived, left = self.draft.visit.arrived, self.draft.visit.left
-        if arrived is None or left is None:
-            return None
-        start, end = _minutes(arrived.value), _minutes(left.value)
-        if start is None or end is None or end <= start:
-            return None
-        hours, minutes = divmod(end - start, 60)
-        text = self.words("phrase.hours_minutes", h=hours, min=minutes)
-        doubt = self.statements.doubt((*arrived.confirm, *left.confirm), arrived.evidence)
-        note = self.words("phrase.by_clock", arrived=arrived.value, left=left.value)
-        return self.words("phrase.on_site"), Figure(text, ""), doubt, note
 
     def place(self, fact: Reading | Finding | Action) -> str:
         """Where a fact was said."""
@@ -353,14 +351,3 @@ class View:
             for one in self.draft.readings
             if one.stage is Stage.AS_LEFT and one.role is Role.MEASURED and one.superseded_by is None
         ]
-
-
-def _minutes(text: str) -> int | None:
-    """Minutes after midnight of `8:10`, `08:10`, `2:05 pm`; None for anything else."""
-    found = re.fullmatch(r"(\d{1,2}):(\d{2})\s*(?:([ap])\.?m\.?)?", text.strip().lower())
-    if not found:
-        return None
-    hour, minute, half = int(found[1]), int(found[2]), found[3]
-    if minute > 59 or hour > (12 if half else 23):
-        return None
-    return (hour % 12 + (12 if half == "p" else 0) if half else hour) * 60 + minute
