@@ -127,6 +127,9 @@ class _Desk:
         if edit.kind is EditKind.ADD:
             self._add(edit)
             return
+        if edit.target.kind is TargetKind.GAP:
+            self._which(edit)
+            return
         item = self.bench.item(edit.target)
         if item is None:
             item = self._gone(edit)
@@ -144,6 +147,17 @@ class _Desk:
             self._delete(edit, item)
         elif edit.kind in (EditKind.CHANGE, EditKind.CHOOSE, EditKind.ANSWER):
             self._set(item, edit.now, edit)
+
+    def _which(self, edit: Edit) -> None:
+        """An answer to "which one?": the place goes to every entry about that component that has none."""
+        component = (edit.target.field or "").partition(":")[2]
+        place = str(edit.now.get("place", "")).strip()
+        for item in self.bench.items:
+            about = getattr(item.fact, "component", None) or getattr(item.fact, "subject", None)
+            if item.fact is None or about != component or getattr(item.fact, "place", "") is not None:
+                continue
+            item.fact = changed(item, {"place": place})
+            item.edits.append(edit)
 
     def _set(self, item: Item, now: dict[str, Any], edit: Edit) -> None:
         if item.kind is TargetKind.FIELD:
@@ -336,8 +350,9 @@ def _after(draft: Draft, bench: Bench, live: Iterable[Edit]) -> Draft:
     for edit in live:
         if edit.kind is EditKind.WAIVE:
             closed.add(edit.target.field)
-        elif edit.kind is EditKind.LINK:
-            item = bench.item(edit.target)
+        elif edit.kind is EditKind.LINK or (edit.kind is EditKind.ADD and "as" in edit.now):
+            added = {"added": edit.id} if edit.kind is EditKind.ADD else {}
+            item = bench.item(edit.target.model_copy(update=added))
             fact_id = getattr(item.fact, "id", None) if item else None
             name = str(edit.now.get("as"))
             if fact_id is not None and name in ("causes", "remedies", "proof"):

@@ -130,9 +130,13 @@ def make_fact(
     evidence: Evidence | None,
     *,
     unplaced: bool = False,
+    link: str | None = None,
     edit_id: str | None = None,
 ) -> Edit:
-    """An added fact. Without evidence it is one that nobody said: it stands with empty words and says who wrote it."""
+    """An added fact. Without evidence it is one that nobody said: it stands with empty words and says who wrote it.
+
+    `link` makes it one of the diagnosis's `causes`, `remedies` or `proof`.
+    """
     said = evidence or Evidence(quote="")
     body = {**fact, "evidence": said.model_dump(mode="json")}
     if kind is TargetKind.READING:
@@ -150,6 +154,8 @@ def make_fact(
     now: dict[str, Any] = {"fact": made.model_dump(mode="json")}
     if unplaced:
         now["unplaced"] = True
+    if link:
+        now["as"] = link
     return new_edit(who, EditKind.ADD, target, now=now, edit_id=edit_id)
 
 

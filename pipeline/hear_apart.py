@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
@@ -16,6 +18,10 @@ from pipeline.errors import InputError, ReportError, SetupError, StoreError
 
 PEAKS_PER_S = 20
 """Points of the loudness strip a second; three hours give 216,000 bytes."""
+
+
+PLAYED_EVERYWHERE = frozenset({".aac", ".m4a", ".m4b", ".mp3", ".mp4", ".wav"})
+"""By the common browsers of 2024 and later; of any other kind a copy is made. From memory."""
 
 
 @dataclass(frozen=True)
@@ -32,10 +38,14 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Result:
-    """What came out: the heard text and the source as JSON, and the loudness strip (empty for texts)."""
+    """What came out: the heard text and the source as JSON, and the loudness strip (empty for texts).
+
+    `playable` is a copy that every browser plays, of a recording that some do not; else empty.
+    """
 
     body: str
-    peaks: bytes
+    peaks: bytes = b""
+    playable: bytes = b""
 
 
 def hear_apart(
@@ -68,7 +78,7 @@ def hear_apart(
                 if "error" in told:
                     raise _error(told["error"])
                 if "result" in told:
-                    return _taken(Path(told["result"]), Path(told["peaks"]) if told["peaks"] else None)
+                    return _taken(Path(told["result"]))
         finally:
             child.kill()
             child.wait()
@@ -81,13 +91,13 @@ def hear_apart(
     )
 
 
-def _taken(result: Path, peaks: Path | None) -> Result:
+def _taken(folder: Path) -> Result:
     """What the other process wrote, which is then removed."""
-    taken = Result(result.read_text(encoding="utf-8"), peaks.read_bytes() if peaks else b"")
-    for path in (result, peaks):
-        if path is not None:
-            path.unlink(missing_ok=True)
-    return taken
+    body = (folder / "heard.json").read_text(encoding="utf-8")
+    strip, copy = folder / "peaks", folder / "sound.m4a"
+    result = Result(body, strip.read_bytes() if strip.exists() else b"", copy.read_bytes() if copy.exists() else b"")
+    shutil.rmtree(folder, ignore_errors=True)
+    return result
 
 
 KINDS: Mapping[str, type[ReportError]] = {kind.__name__: kind for kind in (InputError, SetupError, StoreError)}
@@ -137,18 +147,35 @@ def main() -> None:
                 "recorded_at_from": source.recorded_at_from,
             },
         }
-        folder = Path(wanted.work) / "apart"
-        make_folder(folder)
-        result = folder / f"{source.sha256}.{os.getpid()}.json"
-        write_whole(result, json.dumps(body).encode())
-        strip = None
+        make_folder(Path(wanted.work))
+        folder = Path(tempfile.mkdtemp(prefix="apart-", dir=wanted.work))
+        write_whole(folder / "heard.json", json.dumps(body).encode())
         if source.kind == "sound":
-            strip = folder / f"{source.sha256}.{os.getpid()}.peaks"
-            write_whole(strip, peaks_of(source.path))
-        _say(result=str(result), peaks=str(strip) if strip else "")
+            write_whole(folder / "peaks", peaks_of(source.path))
+            if source.path.suffix.lower() not in PLAYED_EVERYWHERE:
+                playable_copy(source.path, folder / "sound.m4a")
+        _say(result=str(folder))
     except ReportError as fault:
         kind = next((name for name, cls in KINDS.items() if isinstance(fault, cls)), "StoreError")
         _say(error={"kind": kind, "code": fault.code, "message": fault.message, "hint": fault.hint})
+
+
+def playable_copy(path: Path, copy: Path) -> None:
+    """Writes a copy in AAC, 16 kHz and one channel, with the times of the original."""
+    import av
+
+    from pipeline.decode import RATE, blocks
+
+    with av.open(str(copy), "w", format="ipod") as container:
+        track = container.add_stream("aac", rate=RATE, layout="mono")
+        track.bit_rate = 48_000
+        at = 0
+        for block in blocks(path):
+            frame = av.AudioFrame.from_ndarray(block.reshape(1, -1), format="fltp", layout="mono")
+            frame.sample_rate, frame.pts = RATE, at
+            at += len(block)
+            container.mux(track.encode(frame))
+        container.mux(track.encode(None))
 
 
 def peaks_of(path: Path) -> bytes:

@@ -237,12 +237,14 @@ def hear_one(recording_id: str, run_id: str) -> str:
         raise
     heard = work.store.files.put(result.body.encode())
     peaks = work.store.files.put(result.peaks) if result.peaks else None
+    playable = work.store.files.put(result.playable) if result.playable else None
     duration = json.loads(result.body)["heard"]["duration_s"]
     with work.store.database.writing() as session:
         row = session.get(RecordingRow, recording_id)
         if row is None or row.run_id != run_id:
             return ""
-        row.state, row.heard, row.peaks, row.duration_s, row.reason = "heard", heard, peaks, duration, None
+        row.state, row.heard, row.duration_s, row.reason = "heard", heard, duration, None
+        row.peaks, row.playable = peaks, playable
         return row.batch
 
 
@@ -367,17 +369,6 @@ def failed(recording_id: str, run_id: str, fault: Exception) -> None:
             return
         row.state, row.reason = "failed", reason
         _mirror(session, row, "failed", reason)
-
-
-def hear_again(engine: Engine, session: Session, recordings: Sequence[RecordingRow], hearing: str) -> None:
-    """Hears recordings anew, with another setting or after a fault; what a person changed stays and is laid over."""
-    for recording in recordings:
-        if not recording.kept:
-            raise InputError(
-                "recording-gone", f"{recording.file_name} is no longer kept.", "The report can still be edited."
-            )
-        recording.hearing = hearing
-        engine.submit(session, recording)
 
 
 def left_s(recording: RecordingRow) -> float | None:

@@ -220,6 +220,26 @@ def test_a_waived_gap_is_asked_no_more_and_a_named_cause_closes_its_gap(ann: Per
     assert after.diagnosis.causes == ("f1",)
 
 
+def test_a_cause_that_a_person_writes_is_a_finding_and_the_cause() -> None:
+    machine = draft().model_copy(update={"diagnosis": draft().diagnosis.model_copy(update={"causes": ()})})
+    fact = {"component": "door gasket", "condition": "worn", "status": "observed", "text": "The gasket was torn"}
+    edit = make_fact(machine, "Ann", TargetKind.FINDING, fact, None, link="causes")
+
+    after, conflicts = apply(machine, (edit,))
+    assert after.diagnosis.causes == ("f2",)
+    assert after.findings[1].text == "The gasket was torn"
+    assert conflicts == ()
+
+
+def test_which_one_is_answered_for_every_entry_that_does_not_say(ann: Person) -> None:
+    target = Target(kind=TargetKind.GAP, field="which:run capacitor")
+    ann.edits = (new_edit("Ann", EditKind.ANSWER, target, now={"place": "left fan"}),)
+
+    after = ann.sees().draft
+    assert [r.place for r in after.readings] == ["left fan", "left fan", "common", None, None]
+    assert after.actions[1].place == "left fan"
+
+
 def test_undo_and_redo_walk_back_and_forth_and_a_new_edit_ends_the_way_back(ann: Person) -> None:
     first = ann.does(EditKind.CHANGE, "r3", value=8.6)
     second = ann.does(EditKind.CHANGE, "r4", value=50.0)

@@ -344,7 +344,7 @@ def forget(store: Store, session: Session, row: JobRow, who: str) -> list[str]:
             select(func.count()).select_from(JobRecordingRow).where(JobRecordingRow.recording_id == recording.id)
         ) or session.scalar(select(func.count()).select_from(JobRow).where(JobRow.first_recording == recording.id))
         if not used:
-            keys |= {key for key in (recording.sha256, recording.heard, recording.peaks) if key}
+            keys |= {key for key in (recording.sha256, recording.heard, recording.peaks, recording.playable) if key}
             session.delete(recording)
     session.flush()
     note(session, who, "forget", row.id)
@@ -353,7 +353,8 @@ def forget(store: Store, session: Session, row: JobRow, who: str) -> list[str]:
 
 def _needed(session: Session, key: str) -> bool:
     columns = (
-        RecordingRow.sha256, RecordingRow.heard, RecordingRow.peaks, JobRow.draft_key, PaperRow.sha256,
+        RecordingRow.sha256, RecordingRow.heard, RecordingRow.peaks,
+        RecordingRow.playable, JobRow.draft_key, PaperRow.sha256,
     )  # fmt: skip
     return any(session.scalar(select(func.count()).where(column == key)) for column in columns)
 

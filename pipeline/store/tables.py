@@ -22,7 +22,8 @@ class Base(DeclarativeBase):
 class RecordingRow(Base):
     """One uploaded recording or text. Its bytes lie in the files under `sha256` as long as `kept`.
 
-    `state` is waiting, hearing, heard or failed; `heard` the hash of what was heard, `peaks` of its loudness strip.
+    `state` is waiting, hearing, heard or failed; `heard` the hash of what was heard, `peaks` of its loudness strip,
+    `playable` of a copy for browsers that cannot play the original.
     """
 
     __tablename__ = "recording"
@@ -47,6 +48,7 @@ class RecordingRow(Base):
     heard: Mapped[str | None] = mapped_column(String(64))
     duration_s: Mapped[float | None] = mapped_column(Float)
     peaks: Mapped[str | None] = mapped_column(String(64))
+    playable: Mapped[str | None] = mapped_column(String(64))
     kept: Mapped[bool] = mapped_column(Boolean, default=True)
     owner: Mapped[str] = mapped_column(String(64), index=True)
     created_at: Mapped[str] = mapped_column(String(32), default=now)

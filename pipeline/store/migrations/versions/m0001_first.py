@@ -61,6 +61,7 @@ def upgrade() -> None:
         sa.Column("heard", sa.String(length=64), nullable=True),
         sa.Column("duration_s", sa.Float(), nullable=True),
         sa.Column("peaks", sa.String(length=64), nullable=True),
+        sa.Column("playable", sa.String(length=64), nullable=True),
         sa.Column("kept", sa.Boolean(), nullable=False),
         sa.Column("owner", sa.String(length=64), nullable=False),
         sa.Column("created_at", sa.String(length=32), nullable=False),

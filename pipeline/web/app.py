@@ -1,0 +1,114 @@
+"""The pages put together: which address is answered by what, with what every answer carries."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from pipeline.desk import Desk
+from pipeline.errors import InputError, ReportError
+from pipeline.render.places import template_folder
+from pipeline.store.store import Store
+from pipeline.web import browsing, editing, learning, papering, reviewing, sounding, uploading
+from pipeline.web.answers import HERE, error_answer
+from pipeline.web.desk_of import Submits
+from pipeline.web.guard import Guard
+from pipeline.web.people import User
+
+LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
+
+
+class Assets(StaticFiles):
+    """Shipped files; their addresses carry the program's version, so a browser may keep them."""
+
+    def file_response(self, *args: Any, **options: Any) -> Response:
+        """A file with leave to keep it."""
+        response = super().file_response(*args, **options)
+        response.headers["cache-control"] = "public, max-age=86400"
+        return response
+
+
+ROUTES = [
+    Route("/", browsing.home),
+    Route("/states", reviewing.states),
+    Route("/find", browsing.find),
+    Route("/machines", browsing.all_machines),
+    Route("/machines/{machine}", browsing.machine),
+    Route("/due", browsing.due),
+    Route("/due/{follow_up:int}", browsing.tick, methods=["POST"]),
+    Route("/words", learning.words),
+    Route("/words", learning.decide, methods=["POST"]),
+    Route("/uploads", uploading.begin, methods=["POST"]),
+    Route("/uploads/{upload}", uploading.received),
+    Route("/uploads/{upload}", uploading.send, methods=["PUT"]),
+    Route("/uploads/{upload}/done", uploading.done, methods=["POST"]),
+    Route("/jobs/{job}", reviewing.job),
+    Route("/jobs/{job}/state", reviewing.state),
+    Route("/jobs/{job}/work", reviewing.work),
+    Route("/jobs/{job}/edits", editing.edit, methods=["POST"]),
+    Route("/jobs/{job}/again", reviewing.again, methods=["POST"]),
+    Route("/jobs/{job}/machine", reviewing.likely, methods=["POST"]),
+    Route("/jobs/{job}/sound/{number:int}", sounding.sound),
+    Route("/jobs/{job}/strip/{number:int}", sounding.strip),
+    Route("/jobs/{job}/look", papering.look),
+    Route("/jobs/{job}/papers/{name}", papering.paper),
+    Route("/jobs/{job}/sent/{paper}", papering.sent_paper),
+    Route("/jobs/{job}/send", papering.send, methods=["POST"]),
+    Route("/jobs/{job}/forget", browsing.forget, methods=["POST"]),
+]
+
+
+def health(request: Request) -> Response:
+    """GET /health: this process answers."""
+    return JSONResponse({"alive": True})
+
+
+def create_app(
+    store: Store,
+    desk: Desk,
+    engine: Submits,
+    user: User,
+    *,
+    hosts: frozenset[str] | None = LOOPBACK,
+    stop: Callable[[], None] | None = None,
+) -> Starlette:
+    """The application. `user` is who is at the page; `hosts` the names it may be asked under; `stop` ends the rest."""
+
+    @asynccontextmanager
+    async def life(_: Starlette) -> AsyncIterator[None]:
+        yield
+        if stop is not None:
+            stop()
+
+    app = Starlette(
+        routes=[
+            *ROUTES,
+            Route("/health", health),
+            Mount("/static", Assets(directory=HERE / "static")),
+            Mount("/fonts", Assets(directory=template_folder() / "fonts")),
+        ],
+        middleware=[Middleware(Guard, hosts=hosts)],
+        exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
+        lifespan=life,
+    )
+    app.state.store, app.state.desk, app.state.engine, app.state.user = store, desk, engine, user
+    return app
+
+
+def _http(request: Request, fault: Exception) -> Response:
+    """What the framework refuses, as our own sentence."""
+    status = fault.status_code if isinstance(fault, HTTPException) else 500
+    told = InputError("not-here", "There is nothing at this address.", "Go back to the list of jobs.")
+    if status == 405:
+        told = InputError("not-here", "That cannot be done at this address.", "Go back to the list of jobs.")
+    told.http_status = status
+    return error_answer(request, told)

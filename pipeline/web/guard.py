@@ -1,0 +1,76 @@
+"""What every answer carries and every request must pass: headers, the host's name, the origin of writes."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from typing import Any
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import JSONResponse
+
+Scope = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+App = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; "
+    "media-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+HEADERS: Mapping[str, str] = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "x-frame-options": "DENY",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), geolocation=(), microphone=()",
+}
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+class Guard:
+    """Refuses writes that another site's page makes, and requests for another name; sets the headers of all answers."""
+
+    def __init__(self, app: App, hosts: frozenset[str] | None) -> None:
+        """`hosts` are the names under which this program may be asked, None for any."""
+        self.app = app
+        self.hosts = hosts
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def answer(message: MutableMapping[str, Any]) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+                headers.setdefault("cache-control", "no-store")
+            await send(message)
+
+        refused = self._refused(scope)
+        if refused is not None:
+            body = {"code": "refused", "message": refused, "hint": "Open the page itself and do it there."}
+            await JSONResponse(body, status_code=403)(scope, receive, answer)
+            return
+        await self.app(scope, receive, answer)
+
+    def _refused(self, scope: Scope) -> str | None:
+        headers = Headers(scope=scope)
+        host = headers.get("host", "")
+        # A foreign name that resolves to this machine would make a foreign page the same origin as this one.
+        if self.hosts is not None and urlsplit(f"//{host}").hostname not in self.hosts:
+            return "This address does not belong to this program."
+        if scope["method"] in SAFE:
+            return None
+        site = headers.get("sec-fetch-site")
+        if site is not None:
+            return None if site in ("same-origin", "none") else "Another site's page tried to change something here."
+        origin = headers.get("origin")
+        if origin is not None and urlsplit(origin).netloc != host:
+            return "Another site's page tried to change something here."
+        return None

@@ -1,0 +1,174 @@
+"""The page of one job: how far its hearing is, and then its review."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from extractors.facts import (
+    ActionKind,
+    ActionStatus,
+    Condition,
+    FindingStatus,
+    PartStatus,
+    Quantity,
+    Role,
+    UnplacedReason,
+)
+from extractors.lexicon import load_table
+from pipeline.desk import OpenJob
+from pipeline.edits import to_redo, to_undo
+from pipeline.errors import InputError
+from pipeline.jobs import left_s
+from pipeline.review import blockers
+from pipeline.store import jobs, machines
+from pipeline.store.jobs import StoredJob
+from pipeline.store.tables import MachineRow, RecordingRow
+from pipeline.web.answers import page
+from pipeline.web.desk_of import desk_of, engine_of, store_of
+from pipeline.web.people import current_user
+from pipeline.web.slips import AFTER_S, BEFORE_S, Page, transcript
+
+VOCABULARY: dict[str, list[str]] = {
+    "roles": [role.value for role in Role],
+    "quantities": [quantity.value for quantity in Quantity],
+    "conditions": sorted(condition.value for condition in Condition),
+    "actions": sorted(action.value for action in ActionKind),
+    "finding_statuses": [status.value for status in FindingStatus],
+    "action_statuses": [status.value for status in ActionStatus],
+    "part_statuses": [status.value for status in PartStatus],
+    "unplaced": [reason.value for reason in UnplacedReason],
+}
+
+
+def work_values(opened: OpenJob) -> dict[str, Any]:
+    """What the working part of the review page shows."""
+    shown = Page(opened)
+    edits = opened.stored.edits
+    return {
+        "job": opened.stored.row,
+        "page": shown,
+        "draft": opened.draft,
+        "conflicts": opened.replayed.conflicts,
+        "first": shown.first(),
+        "gaps": shown.gaps(),
+        "lines": transcript(shown),
+        "blockers": len(blockers(opened.replayed)),
+        "undo": to_undo(edits),
+        "redo": to_redo(edits),
+        "recordings": opened.stored.recordings,
+        "papers": opened.stored.papers,
+        "words": VOCABULARY,
+        "subjects": list(load_table("subjects")),
+        "seen": opened.stored.seen,
+    }
+
+
+def job(request: Request) -> Response:
+    """GET /jobs/ID: the review, or what is known while there is no draft."""
+    store, user, job_id = store_of(request), current_user(request), request.path_params["job"]
+    with store.database.reading() as session:
+        stored = jobs.job(session, job_id, user.owner)
+        likely = [(tie.machine_id, tie.why, session.get(MachineRow, tie.machine_id)) for tie in stored.likely]
+        session.expunge_all()
+    if stored.row.joined_to:
+        return RedirectResponse(f"/jobs/{stored.row.joined_to}", status_code=303)
+    if stored.row.draft_key is None:
+        return page(request, "waiting", job=stored.row, recordings=[progress(r) for r in stored.recordings])
+    opened = desk_of(request).open(job_id, user.owner)
+    return page(
+        request,
+        "review",
+        likely=likely,
+        again=[progress(r) for r in stored.recordings if r.state in ("waiting", "hearing", "failed")],
+        before_s=BEFORE_S,
+        after_s=AFTER_S,
+        **work_values(opened),
+    )
+
+
+def work(request: Request) -> Response:
+    """GET /jobs/ID/work: the working part alone, for a page that has to catch up."""
+    from pipeline.web.editing import work_answer
+
+    opened = desk_of(request).open(request.path_params["job"], current_user(request).owner)
+    return JSONResponse(work_answer(opened))
+
+
+def progress(recording: RecordingRow) -> dict[str, Any]:
+    """How far the hearing of a recording is, for lists and for scripts."""
+    left = left_s(recording)
+    share = recording.done_s / recording.all_s if recording.all_s else 0.0
+    return {
+        "id": recording.id,
+        "name": recording.file_name,
+        "state": recording.state,
+        "reason": recording.reason or "",
+        "percent": min(100, round(100 * share)),
+        "left": "" if left is None else left_text(left),
+        "hearing": recording.hearing,
+    }
+
+
+def left_text(seconds: float) -> str:
+    """Time left, no finer than anybody can know it."""
+    if seconds < 45:
+        return "less than a minute left"
+    minutes = round(seconds / 60)
+    if minutes < 60:
+        return f"about {minutes} min left"
+    return f"about {minutes // 60} h {minutes % 60:02d} min left"
+
+
+def states(request: Request) -> Response:
+    """GET /states: state and progress of the newest jobs, for the list to follow."""
+    store, user = store_of(request), current_user(request)
+    told = []
+    with store.database.reading() as session:
+        for row in jobs.listed(session, user.owner):
+            if row.job_state in ("waiting", "hearing"):
+                recording = session.get(RecordingRow, row.first_recording)
+                state = progress(recording) if recording else {}
+                told.append({**state, "id": row.id, "state": row.job_state})
+            else:
+                told.append({"id": row.id, "state": row.job_state, "reason": row.reason or ""})
+    return JSONResponse({"jobs": told})
+
+
+def state(request: Request) -> Response:
+    """GET /jobs/ID/state: the same of one job."""
+    store, user = store_of(request), current_user(request)
+    with store.database.reading() as session:
+        stored = jobs.job(session, request.path_params["job"], user.owner)
+        told = [progress(recording) for recording in stored.recordings]
+        return JSONResponse({"state": stored.row.job_state, "draft": stored.row.draft_key, "recordings": told})
+
+
+def again(request: Request) -> Response:
+    """POST /jobs/ID/again: hear the recordings anew; what was edited is laid over what comes out."""
+    hearing = "quick" if request.query_params.get("hearing") == "quick" else "careful"
+    store, user = store_of(request), current_user(request)
+    with store.database.writing() as session:
+        stored: StoredJob = jobs.job(session, request.path_params["job"], user.owner)
+        for recording in stored.recordings:
+            if not recording.kept:
+                raise InputError(
+                    "recording-gone", f"{recording.file_name} is no longer kept.", "Edit the report by hand."
+                )
+            recording.hearing = hearing
+            engine_of(request).submit(session, recording)
+    return JSONResponse({"state": "waiting"})
+
+
+def likely(request: Request) -> Response:
+    """POST /jobs/ID/machine?is=MACHINE or ?not=MACHINE: a person says whether the job is about a proposed machine."""
+    store, user = store_of(request), current_user(request)
+    same, other = request.query_params.get("is"), request.query_params.get("not")
+    with store.database.writing() as session:
+        stored = jobs.job(session, request.path_params["job"], user.owner)
+        machines.decide(session, stored.row, same or other or "", same=same is not None, who=user.name)
+    desk = desk_of(request)
+    desk.refresh(desk.open(request.path_params["job"], user.owner))
+    return JSONResponse({"done": True})
