@@ -1,0 +1,225 @@
+"""Finds every model, serial and part number of a talk, so that no figure in one is taken for a reading."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from extractors.figures import unit_phrases
+from extractors.lexicon import load_table
+from extractors.passage import Span
+from extractors.phrases import Hit, Phrases
+from extractors.spelling import HYPHENS, Spelled, settled, spell
+from extractors.talk import Talk
+
+MODEL, SERIAL, PART = "equipment.model", "equipment.serial", "part.part_number"
+GAP = 14  # tokens between the announcement and the string
+NEAR = 16  # tokens within which a word beside an unannounced string says what it is
+NEAR_PLATE = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Identifier:
+    """One number of a machine or a part. `span` begins at its announcement; `kind` is the field it goes to."""
+
+    span: Span
+    kind: str
+    spelled: Spelled
+    announced: bool
+    because: str
+
+
+@cache
+def _table() -> dict[str, Any]:
+    return load_table("identifiers")
+
+
+@cache
+def _cues() -> Phrases:
+    rows = [(kind, phrase) for kind in ("model", "serial", "part", "number", "plate") for phrase in _table()[kind]["say"]]
+    rows += [("near", phrase) for phrase in _table()["part_near"]["say"]]
+    rows += [("other", phrase) for phrase in load_table("spelling")["other_number"]["say"]]
+    return Phrases(rows)
+
+
+class _Finder:
+    """All identifiers of one talk; `stops` are tokens where a refrigerant's name begins."""
+
+    def __init__(self, talk: Talk, stops: frozenset[int]) -> None:
+        self.talk, self.passage, self.stops = talk, talk.passage, stops
+        self.hits: dict[str, list[Hit]] = {}
+        for hit in _cues().find(self.passage, overlapping=True):
+            self.hits.setdefault(hit.label, []).append(hit)
+        self.starts = {label: sorted(h.span.start for h in hits) for label, hits in self.hits.items()}
+        self.ends = {label: {h.span.end for h in hits} for label, hits in self.hits.items()}
+        self.announcing = {i for kind in ("model", "serial", "part") for i in self.starts.get(kind, [])}
+        self.taken: set[int] = set()
+        self.found: list[Identifier] = []
+        self.units = {hit.span.start for hit in unit_phrases().find(self.passage, overlapping=True) if not hit.label.endswith("?")}
+        self.named = {i for m in talk.mentions for i in range(m.span.start, m.span.end)}
+
+    def near(self, label: str, start: int, end: int) -> bool:
+        """Whether a cue begins in [start, end)."""
+        starts = self.starts.get(label, [])
+        return bisect_left(starts, start) < bisect_left(starts, end)
+
+    def after_cue(self, hit: Hit, kind: str) -> Identifier | None:
+        """The string that an announcement leads to, over small words."""
+        passage, index = self.passage, hit.span.end
+        lines = 0
+        while index < min(len(passage.tokens), hit.span.end + GAP):
+            if index in self.announcing or index in self.stops:
+                return None
+            if passage.tokens[index].segment != passage.tokens[index - 1].segment and not passage.joined_lines:
+                lines += 1
+                if lines > 1:
+                    return None
+            one = spell(passage, index, self.stops) if index not in self.taken else None
+            if one is not None and self._fits(one, kind, hit):
+                whole = settled(passage, one, self.stops)
+                begin = hit.span.start if index - hit.span.end <= 6 else index
+                return Identifier(Span(begin, one.span.end), kind, whole, True, f"“{passage.said(hit.span)}” before it")
+            if passage.norm(index) not in _table()["gap"]["say"]:
+                return None
+            index += 1
+        return None
+
+    def _fits(self, one: Spelled, kind: str, hit: Hit) -> bool:
+        """Whether a string may be what was announced."""
+        if not one.digits or one.span.end in self.units and not one.letters:
+            return False
+        mixed = one.letters > 0 or any(ch in one.text for ch in "-/")
+        if hit.label == "number":
+            return (mixed and len(one.bare) >= 3 and _head(one) not in _abbreviations()) or one.digits >= 5
+        if kind == PART:
+            return len(one.bare) >= (3 if mixed else 4)
+        return len(one.bare) >= 3
+
+    def announced(self, labels: tuple[str, ...]) -> None:
+        """Takes the strings after announcements of these kinds, of announcements that overlap the longest."""
+        longest: dict[int, Hit] = {}
+        for hit in (hit for label in ("model", "serial", "part", "number") for hit in self.hits.get(label, [])):
+            if hit.span.end not in longest or hit.span.start < longest[hit.span.end].span.start:
+                longest[hit.span.end] = hit
+        for end in sorted(longest):
+            hit = longest[end]
+            if hit.label not in labels or hit.span.start in self.taken:
+                continue
+            if hit.label in ("number", "part") and self._other(hit):
+                continue
+            one = self.after_cue(hit, {"model": MODEL, "serial": SERIAL}.get(hit.label, PART))
+            if one is not None:
+                self._take(self._plain_number(one) if hit.label == "number" else one)
+
+    def _other(self, hit: Hit) -> bool:
+        """Whether the number is a store's, a ticket's, a telephone's."""
+        return any(hit.span.start in self.ends.get("other", ()) or hit.span.end == end for end in self.ends.get("other", ()) if hit.span.start < end <= hit.span.end)
+
+    def _plain_number(self, one: Identifier) -> Identifier:
+        """ "The number's ..." right after a model without a serial is the serial, beside a plate the model."""
+        close = any(k.kind == MODEL and 0 <= one.span.start - k.span.end <= 8 for k in self.found)
+        if close and not any(k.kind == SERIAL for k in self.found):
+            return Identifier(one.span, SERIAL, one.spelled, False, "right after the model")
+        start = max(0, one.span.start - NEAR)
+        alone = not self.near("near", start, one.spelled.span.end + NEAR) and self.near("plate", start, one.span.start)
+        if alone and not any(k.kind == MODEL for k in self.found):
+            return Identifier(one.span, MODEL, one.spelled, False, "a number beside the plate")
+        return one
+
+    def _take(self, one: Identifier) -> None:
+        self.found.append(one)
+        for span in (one.span, *one.spelled.spans):
+            self.taken.update(range(span.start, span.end))
+
+    def unannounced(self, kinds: tuple[str, ...]) -> None:
+        """Takes strings that stand by themselves: "C N 20 240", "24-771B"."""
+        index = 0
+        while index < len(self.passage.tokens):
+            if index in self.taken or index in self.stops or not self._may_begin(index):
+                index += 1
+                continue
+            one = spell(self.passage, index, self.stops)
+            if one is None or not self._looks_like_one(one):
+                index += 1
+                continue
+            kind, because = self._kind(one)
+            if kind in kinds:
+                self._take(Identifier(one.span, kind, settled(self.passage, one, self.stops), False, because))
+            index = one.span.end
+
+    def _may_begin(self, index: int) -> bool:
+        """Whether a string without announcement may begin at a token: a letter of its own, capitals, or digits."""
+        token = self.passage.tokens[index]
+        before = self.passage.norm(index - 1)
+        if index and len(before) == 1 and before.isalpha() and before not in ("a", "i") and self.passage.tokens[index].segment == self.passage.tokens[index - 1].segment:
+            return False
+        if token.is_digits:
+            return bool(token.norm.isdigit()) and not (index and before.isdigit())
+        return token.norm.isascii() and token.norm.isalpha() and (len(token.norm) == 1 or (token.text.isupper() and len(token.norm) <= 6))
+
+    def _looks_like_one(self, one: Spelled) -> bool:
+        passage, start = self.passage, one.span.start
+        if not one.digits or not one.letters or len(one.bare) < 3 or one.span.end in self.units:
+            return False
+        if any(i in self.named for i in range(start, one.span.end)):
+            return False
+        if start in self.units and start and self.passage.tokens[start - 1].is_digits:
+            return False
+        joint = any(ch in one.text for ch in "-/")
+        head = _head(one)
+        if head in _abbreviations() and not (joint and one.digits >= 4):
+            return False
+        if not head:  # digits first: only with a dash and a letter, "24-771B"
+            return "-" in one.text and len(one.bare) >= 5 and self._hyphens(one)
+        if len(head) == 1 and not joint:
+            by = "x" in one.text and one.digits >= 2
+            return (one.digits >= 4 or by) and self.near("near", start - 12, one.span.end + 12)
+        return "." not in one.text
+
+    def _hyphens(self, one: Spelled) -> bool:
+        """Whether its dashes were said or written as such, and it is no "3-pole"."""
+        words = [self.passage.norm(i) for i in range(one.span.start, one.span.end)]
+        tail = one.text.rsplit("-", 1)[-1]
+        written = any(self.passage.tokens[i].text in HYPHENS for i in range(one.span.start, one.span.end))
+        return "dash" in words or "hyphen" in words or "tack" in words or written or len(tail) <= 2
+
+    def _kind(self, one: Spelled) -> tuple[str | None, str]:
+        """Which field an unannounced string goes to, and why."""
+        start, end = one.span.start, one.span.end
+        twin = next((k for k in self.found if k.spelled.bare == one.bare), None)
+        if twin is not None:
+            return twin.kind, "said before"
+        if any(e in self.ends.get("other", ()) for e in (start - 1, start)):
+            return None, "a ticket's or a door's"
+        if not any(k.kind == MODEL for k in self.found):
+            if self.near("serial", end, end + 6):
+                return MODEL, "right before the serial"
+            if self.near("plate", start - NEAR_PLATE, start) and not self.near("part", start - 6, end + 6):
+                return MODEL, "beside the plate"
+        beside = any(self.near(label, start - NEAR, end + NEAR) for label in ("near", "part"))
+        if beside and len(one.bare) >= 4:
+            return PART, "a part is spoken of beside it"
+        return None, ""
+
+
+def _head(one: Spelled) -> str:
+    """The letters that it begins with, lower case."""
+    size = next((i for i, ch in enumerate(one.text) if not ch.isalpha()), len(one.text))
+    return one.text[:size].lower()
+
+
+@cache
+def _abbreviations() -> frozenset[str]:
+    return frozenset(load_table("spelling")["abbreviations"]["say"])
+
+
+def identifiers(talk: Talk, stops: frozenset[int] = frozenset()) -> list[Identifier]:
+    """All numbers of machines and parts, in order, none twice. Linear in the talk."""
+    finder = _Finder(talk, stops)
+    finder.announced(("model", "serial", "part"))
+    finder.unannounced((MODEL,))
+    finder.announced(("number",))
+    finder.unannounced((MODEL, SERIAL, PART))
+    return sorted(finder.found, key=lambda i: i.span)
