@@ -1,0 +1,477 @@
+"""Claims: each place where the words say the state of a component, before claims about one thing are settled into findings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cache
+
+from extractors.clauses import BE, Clause, Clauses
+from extractors.components import Components, Thing, figures_only, spread
+from extractors.facts import Condition, FindingStatus
+from extractors.lexicon import load_table
+from extractors.passage import Span
+from extractors.phrases import Phrases
+from extractors.stance import Stances, copula_before
+from extractors.verbs import Form, inflected
+
+HAVE = frozenset({"has", "have", "had", "got", "'ve", "with", "having", "shows", "showed", "gets", "grew", "growing"})
+SEEMS = frozenset({"look", "looks", "looked", "seem", "seems", "seemed", "feel", "feels", "felt", "test", "tests", "tested", "check", "checks", "checked", "read", "reads", "stay", "stays", "stayed", "came", "comes", "sounds", "sound", "appears", "got", "gets", "get", "getting", "went", "goes", "found", "keeps", "kept", "ran", "run", "runs"})
+FIRM = frozenset({Condition.NORMAL, Condition.RUNNING})
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of conditions.toml. `fits` is null for any component that has a state."""
+
+    condition: Condition
+    kind: str
+    fits: frozenset[str] | None
+    component: str
+    denied: Condition | None
+    ahead: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """A state that a clause tells of a component."""
+
+    component: str
+    place: str | None
+    condition: Condition
+    status: FindingStatus
+    clause: Clause
+    token: int
+    evidence: Span
+    because: tuple[str, ...]
+    generic: bool = False
+    """Neither the state nor its kind was named: "it could be the relay"."""
+    confirm: tuple[str, ...] = field(default=())
+
+
+@cache
+def _table() -> tuple[Phrases, list[Row], frozenset[tuple[int, str]]]:
+    rows: list[Row] = []
+    say: list[tuple[str, str]] = []
+    verbal: set[tuple[int, str]] = set()
+    for number, entry in enumerate(load_table("conditions")["row"]):
+        fits = entry.get("fits")
+        rows.append(
+            Row(
+                Condition(entry["condition"]), entry["kind"], None if fits is None else spread(tuple(fits)), entry.get("component", ""),
+                Condition(entry["denied"]) if "denied" in entry else None, entry.get("ahead", True),
+            )
+        )
+        for phrase in entry["say"]:
+            if entry["kind"] == "simile":
+                continue
+            if entry["kind"] == "deed":
+                for said, form in inflected(phrase):
+                    say.append((str(number), said))
+                    if form in (Form.BASE, Form.THIRD):
+                        verbal.add((number, said))
+            else:
+                say.append((str(number), phrase))
+    return Phrases(say), rows, frozenset(verbal)
+
+
+def _width(row: Row) -> int:
+    return len(row.fits) if row.fits else 1000
+
+
+class Claims:
+    """Finds all claims of a talk, in order."""
+
+    def __init__(self, clauses: Clauses, components: Components, stances: Stances) -> None:
+        """Takes the views of the talk that claims are read from."""
+        self.passage = clauses.passage
+        self.clauses = clauses
+        self.components = components
+        self.stances = stances
+        self._predicate: tuple[int, Row] | None = None
+
+    def all(self) -> list[Claim]:
+        """Every claim in order. Linear in the passage."""
+        phrases, rows, verbal = _table()
+        by_clause: dict[int, dict[Span, list[Row]]] = {}
+        for hit in phrases.find(self.passage):
+            row = rows[int(hit.label)]
+            if row.kind == "none":
+                continue
+            by_clause.setdefault(self.clauses.at(hit.span.start).index, {}).setdefault(hit.span, []).append(row)
+        self._similes(rows, by_clause)
+        found: list[Claim] = []
+        for clause in self.clauses.clauses:
+            stance = self.stances.of[clause.index]
+            if stance.quoted or stance.earlier or clause.question:
+                continue
+            hits = by_clause.get(clause.index, {})
+            made = [claim for span in sorted(hits) for claim in self._claims(clause, span, sorted(hits[span], key=_width))]
+            if not made:
+                made = list(self._bare(clause, found))
+            found += made
+        return found
+
+    def _similes(self, rows: list[Row], by_clause: dict[int, dict[Span, list[Row]]]) -> None:
+        entries = load_table("conditions")["row"]
+        known = [(row, frozenset(entry["say"])) for row, entry in zip(rows, entries, strict=True) if entry["kind"] == "simile"]
+        for index, norm in enumerate(self.passage.norms):
+            if norm != "like":
+                continue
+            clause = self.clauses.at(index)
+            for ahead in range(index + 1, min(index + 5, clause.span.end)):
+                for row, words in known:
+                    if self.passage.norm(ahead) in words:
+                        by_clause.setdefault(clause.index, {})[Span(index, ahead + 1)] = [row]
+
+    # ------------------------------------------------------------ one phrase
+    def _claims(self, clause: Clause, span: Span, rows: list[Row]) -> Iterator[Claim]:
+        rows = [row for row in rows if self._stands(clause, span, row)]
+        if not rows or self._sought(clause, span):
+            return
+        stance = self.stances.of[clause.index]
+        if stance.unreal:
+            return
+        for row, things, source in self._subjects(clause, span, rows):
+            yield from (self._claim(clause, span, row, thing, source) for thing in things)
+            return
+
+    def _claim(self, clause: Clause, span: Span, row: Row, thing: Thing, source: str) -> Claim:
+        denial = self.stances.denied(clause, span.start, span)
+        cleared = self.stances.has("cleared", clause.span) and row.condition not in FIRM and denial is None
+        hedged = self.stances.hedged(clause)
+        condition, status = row.condition, FindingStatus.OBSERVED
+        if denial is not None or cleared:
+            if row.denied is not None:
+                condition = row.denied
+            else:
+                status = FindingStatus.RULED_OUT
+        elif hedged and condition not in FIRM:
+            status = FindingStatus.SUSPECTED
+        confirm = ("speaker not sure",) if hedged and status is not FindingStatus.SUSPECTED else ()
+        if thing.open:
+            confirm = (*confirm, "subject unclear")
+        return Claim(
+            thing.component, thing.place, condition, status, clause, span.start, self._evidence(clause, span, thing),
+            (f"said: {self.passage.said(span).lower()}", f"component: {source}"), confirm=confirm,
+        )
+
+    def _evidence(self, clause: Clause, span: Span, thing: Thing) -> Span:
+        """The clause, or its part from the component to the state where the clause is long."""
+        if clause.span.end - clause.first <= 14:
+            return clause.bare
+        start = min(span.start, thing.start) if clause.span.start <= thing.start < clause.span.end else span.start
+        start = max(clause.first, start - 1) if start == span.start else start
+        return Span(start, min(clause.span.end, max(span.end, start + 1)))
+
+    def _stands(self, clause: Clause, span: Span, row: Row) -> bool:
+        """Whether the words are used in that sense here."""
+        if any(t.known and t.span.overlaps(span) for t in self.components.between(span.start - 4, span.end)):
+            return False
+        first, after, before = self.passage.norm(span.start), self.passage.norm(span.end), self.passage.norm(span.start - 1)
+        if row.kind == "state" and row.condition is Condition.NORMAL:
+            return self._judges(clause, span)
+        if row.kind == "deed":
+            return self._happens(clause, span, row)
+        if row.kind == "thing":
+            return self._is_had(clause, span)
+        if row.condition in (Condition.RUNNING, Condition.NOT_RUNNING) and span.end < clause.span.end and self._figure_at(span.end):
+            return False
+        if before in ("i", "we", "'ve", "i've", "to", "my", "he", "she", "'d") and self.clauses.tags[span.start][:2] == "VB":
+            return False
+        if first in ("off", "out", "down", "low", "flat", "open", "short", "done", "gone", "up", "old", "cold", "warm", "hot", "white", "black", "brown", "green", "gray", "grey", "tight", "rough", "dead"):
+            if not row.ahead and after and span.end < clause.span.end and self._figure_at(span.end):
+                return False
+            if not (copula_before(self.clauses, span.start) or before in SEEMS or self._right_after_thing(clause, span) or (row.ahead and self._ahead(clause, span)) or self._alone(clause, span) or self.stances.denied(clause, span.start, span)):
+                return False
+            if first in ("out", "off", "down", "up", "done", "gone", "low") and after in ("of", "the", "to", "at", "in", "with", "there", "here", "by", "for", "on", "and", "side", "voltage", "pressure", "my", "your", "a"):
+                return after in ("there", "here", "and") and copula_before(self.clauses, span.start)
+        return not (before == "to" and first in ("plugged", "open"))
+
+    def _figure_at(self, index: int) -> bool:
+        token = self.passage.tokens[index]
+        return token.is_digits or self.clauses.tags[index] == "CD" or token.norm in ("about", "around", "at", "roughly", "to", "low", "high", "in", "a", "like")
+
+    def _judges(self, clause: Clause, span: Span) -> bool:
+        """Whether "good", "fine", "okay" judge something here and do not just fill."""
+        before = self.passage.norm(span.start - 1) if span.start > clause.span.start else ""
+        after = self.passage.norm(span.end) if span.end < clause.span.end else ""
+        if after in ("for", "thing", "news", "luck", "grief", "lord", "morning", "afternoon", "point", "question", "idea", "job", "of", "deal", "and", "to", "about", "pressure") and span.end - span.start == 1:
+            if after in ("for", "about", "to", "and") and copula_before(self.clauses, span.start):
+                return True
+            return after == "of" and False
+        if self._ahead(clause, span) or (span.end < clause.span.end and self._figure_at(span.end) and after not in ("at", "in", "to", "like", "about", "around")):
+            return False
+        if copula_before(self.clauses, span.start) or before in SEEMS or before in ("all", "both", "still", "pretty", "looking", "really", "nice", "just"):
+            return True
+        if self.passage.norm(span.start) in ("nothing", "no", "not") or span.end - span.start >= 3:
+            return True
+        return self._right_after_thing(clause, span) and after == ""
+
+    def _right_after_thing(self, clause: Clause, span: Span) -> bool:
+        """A telegram: "sight glass clear", "bearings shot", "leg two low"."""
+        for thing in reversed(self.components.between(clause.span.start, span.start)):
+            gap = range(thing.span.end, span.start)
+            return len(gap) <= 2 and all(self.clauses.tags[i] in ("RB", "JJ", "VBN") or self.passage.norm(i) in ("all", "both", "a", "pretty", "way", "too") for i in gap)
+        return False
+
+    def _alone(self, clause: Clause, span: Span) -> bool:
+        """The state is all that the clause says: "dead.", "all black"."""
+        if self.passage.norm(span.start) in ("hot", "off", "out", "down", "done", "gone", "low", "flat", "short", "white", "black", "brown", "green", "gray", "grey", "up", "old", "cold", "warm", "rough", "tight"):
+            return False
+        return all(self.passage.norm(i) in ("all", "pretty", "very", "way", "totally", "just", "completely", "too", "both", "also", "really", "right", "stone", "grounded") for i in range(clause.first, span.start)) and span.end == clause.span.end
+
+    def _ahead(self, clause: Clause, span: Span) -> bool:
+        """Whether the words stand right before their noun: "torn gasket"."""
+        return self._noun_after(clause, span) is not None
+
+    def _noun_after(self, clause: Clause, span: Span) -> Thing | None:
+        for thing in self.components.between(span.end, min(clause.span.end, span.end + 4)):
+            if thing.start <= span.start or thing.start <= span.end and self.clauses.tags[span.end] not in ("DT", "PRP$"):
+                return thing
+            return None
+        return None
+
+    def _happens(self, clause: Clause, span: Span, row: Row) -> bool:
+        """Whether a verb of state is told of a thing and is no order, plan or deed of the speaker."""
+        before = self.passage.norm(span.start - 1) if span.start > clause.span.start else ""
+        first = self.passage.norm(span.start)
+        if after := (self.passage.norm(span.end) if span.end < clause.span.end else ""):
+            if after in ("out", "up", "right", "at", "from", "by", "into") and row.condition is Condition.RUNNING:
+                return False
+        if row.condition is Condition.RUNNING and span.end < clause.span.end and self._figure_at(span.end):
+            return False
+        if before in ("i", "we", "to", "'ll", "let", "let's", "can", "could", "please", "you", "would", "should", "the", "a", "an", "my", "this", "will", "no", "of", "and") and not self.stances.denied(clause, span.start, span):
+            return before in ("would", "the", "no", "and", "will") and (before == "and" or first.endswith("ing") or before == "would")
+        if before == "to" or (before == "'d" and self.passage.norm(span.start - 2) in ("i", "we")):
+            return False
+        if row.condition in (Condition.RUNNING, Condition.SHORT_CYCLING) and row.condition is Condition.RUNNING:
+            if clause.opener in ("when", "while", "with", "once", "until", "till", "after", "before", "if", "whenever") or self.passage.norm(clause.first) in ("when", "while", "with"):
+                return False
+            if span.end < clause.span.end and (self._figure_at(span.end) or self.clauses.tags[span.end] in ("DT", "PRP$", "NN", "NNS", "PRP", "IN") and self.passage.norm(span.end) not in ("now", "again", "fine", "like", "as", "on", "for", "after", "with", "without", "but")):
+                return False
+            if any(self.passage.norm(i) in ("with", "without") for i in range(clause.span.start, span.start)):
+                return False
+            if first.endswith("ing") and not copula_before(self.clauses, span.start) and not (span.end == clause.span.end and self._right_after_thing(clause, span)):
+                return False
+            if first in ("run", "start", "turn", "spin", "go", "fire", "light", "cycle", "come", "kick") and self.passage.norm(clause.first) == first:
+                return False
+        if row.condition is Condition.NORMAL and self.passage.norm(clause.first) == first:
+            return False
+        tag = self.clauses.tags[span.start]
+        if tag in ("NN", "NNS") and before in ("the", "a", "an", "no", "any", "this", "that", "my") and row.condition not in (Condition.LEAKING, Condition.NOISY):
+            return False
+        return not (row.condition is Condition.WARM and self.stances.denied(clause, span.start, span) is None)
+
+    def _is_had(self, clause: Clause, span: Span) -> bool:
+        """Whether a noun of state is had, seen or denied here: "there's a crack", "no leaks", "ice on the coil"."""
+        before = self.passage.norm(span.start - 1) if span.start > clause.span.start else ""
+        after = self.passage.norm(span.end) if span.end < clause.span.end else ""
+        thing = self._noun_after(clause, span)
+        if thing is not None and thing.known and thing.start <= span.start:
+            return False
+        words = self.passage.norms[clause.span.start : span.start]
+        if any(word in ("off", "remove", "removed", "melt", "melted", "out", "washed", "cleaned", "blew", "knocked", "chipped", "steam", "scraped", "wiped", "vacuumed", "flushed", "brushed", "drop", "shot", "added", "change") for word in words):
+            return False
+        if after in ("machine", "maker", "bin", "bath", "water", "cube", "cubes", "detector", "check", "test", "search", "cream", "pump", "pressure", "level", "filter", "separator", "thickness", "rod", "is", "'s", "pan", "trap", "safety", "failure", "capacity", "per", "cream's", "remover", "was", "says", "said", "reads") and not (after in ("is", "'s") and before in ("the",) and self._place_after(clause, span)):
+            return False
+        if before in ("the", "that", "this", "his", "their") and after == "" and not any(w in HAVE or w in ("found", "see", "there's", "there") for w in words):
+            return any(w in ("find", "found", "is", "'s", "was") for w in words)
+        if before in ("the", "that", "this") and self.passage.norm(span.start - 2) in ("on", "off", "in", "from", "of", "under", "through", "into", "with", "for"):
+            return False
+        if self.passage.norms[span.start : span.end] == ("short",) and before not in ("a", "no", "direct", "dead"):
+            return False
+        has = any(w in HAVE or w in ("there", "see", "saw", "found", "find", "finding", "notice", "noticed", "is", "'s", "was", "where", "feel", "hear", "with", "some", "just") for w in words)
+        denied = self.stances.denied(clause, span.start, span) is not None
+        return has or denied or after in ("on", "in", "at", "all", "around", "under", "between", "over", "inside", "across", "down") or span.start == clause.first or self._right_after_thing(clause, span)
+
+    def _place_after(self, clause: Clause, span: Span) -> bool:
+        return any(t.prep for t in self.components.between(span.end, clause.span.end))
+
+    def _sought(self, clause: Clause, span: Span) -> bool:
+        """Whether the state is only looked for, or to be kept away."""
+        return any(s.end <= span.start for s in self.stances.hits("search.before", clause.span.start, span.start))
+
+    # ------------------------------------------------------------ of what
+    def _subjects(self, clause: Clause, span: Span, rows: list[Row]) -> Iterator[tuple[Row, list[Thing], str]]:
+        """The row and the things that the words are told of; the likeliest only."""
+        ahead = self._noun_after(clause, span)
+        if ahead is not None:
+            candidates: list[tuple[list[Thing], str]] = [([ahead], "the noun after it")]
+        else:
+            candidates = list(self._told_of(clause, span, rows[0].kind))
+        for things, source in candidates:
+            for row in rows:
+                fitting = [thing for thing in things if self._fits(row, thing)]
+                if fitting:
+                    yield row, fitting, source
+                    return
+        if ahead is not None:
+            return
+        yield from self._unnamed(clause, span, rows)
+
+    def _unnamed(self, clause: Clause, span: Span, rows: list[Row]) -> Iterator[tuple[Row, list[Thing], str]]:
+        """What is meant where the clause names nothing that fits: what was spoken of before, else what it is always said of."""
+        for row in rows:
+            if row.component and row.fits == frozenset():
+                yield row, [self._assumed(row.component, span)], "always said of it"
+                return
+        named = [t for t in self.components.between(clause.span.start, span.start) if not t.prep]
+        pronoun = self._pronoun(clause, span.start)
+        whole = self._alone(clause, span) or span.start == clause.first or self.stances.denied(clause, span.start, span) is not None
+        if named or not (pronoun or whole or rows[0].kind in ("thing", "simile")):
+            return
+        for row in rows:
+            if row.condition in FIRM and not pronoun:
+                continue
+            if row.condition in (Condition.FAILED, Condition.RUNNING) and row.kind == "deed" and not pronoun:
+                continue
+            thing = self._lately(clause, row)
+            if thing is not None:
+                yield row, [thing], "spoken of before"
+                return
+        for row in rows:
+            if row.component:
+                yield row, [self._assumed(row.component, span)], "nothing else is named"
+                return
+
+    def _assumed(self, component: str, span: Span) -> Thing:
+        return Thing(component, span, span.start, "", None, start=span.start)
+
+    def _lately(self, clause: Clause, row: Row) -> Thing | None:
+        """What was spoken of before and fits. A good word, or one said of anything, holds only of the very last thing."""
+        if row.condition in FIRM or row.fits is None:
+            nearest = self.components.before(clause.span.start, clause, None)
+            return nearest if nearest is not None and self._fits(row, nearest) else None
+        thing = self.components.before(clause.span.start, clause, row.fits)
+        if thing is not None and row.component and self.passage.tokens[thing.span.start].sentence < clause.sentence - 1:
+            return None
+        return thing
+
+    def _fits(self, row: Row, thing: Thing) -> bool:
+        if not thing.known:
+            return False
+        if row.fits:
+            return thing.component in row.fits
+        if row.fits is not None:
+            return False
+        return thing.component not in figures_only()
+
+    def _pronoun(self, clause: Clause, before: int) -> bool:
+        """Whether the clause speaks of something by a pronoun."""
+        if self.passage.norm(clause.first) in BE:
+            return True  # "so is good"
+        return any(self.components.is_pronoun(i) for i in range(clause.first, min(before, clause.first + 4)))
+
+    def _told_of(self, clause: Clause, span: Span, kind: str) -> Iterator[tuple[list[Thing], str]]:
+        before = self.components.between(clause.span.start, span.start)
+        after = self.components.between(span.end, clause.span.end)
+        heads = [t for t in before if not t.prep and not (self.components.is_abstract(t))]
+        located = [t for t in after if t.prep]
+        if kind == "thing" and located and not any(self.passage.norm(i) in HAVE for i in range(clause.span.start, span.start) if heads):
+            yield located[:1], "where it is"
+        if heads:
+            known = [t for t in heads if t.known]
+            group = self._together(heads)
+            yield group, "named in the clause"
+            if known and known[0] not in group:
+                yield [known[0]], "named in the clause"
+            if len(known) > 1:
+                yield [known[-1]], "named in the clause"
+        elif self._pronoun(clause, span.start):
+            thing = self.components.before(clause.span.start, clause, None)
+            place = self.components.place_alone(clause.span.start, span.start)
+            if thing is not None:
+                yield [thing if place is None else _placed(thing, place)], "it"
+        if located and kind != "thing":
+            yield located[:1], "where it is"
+        if kind == "thing" and located:
+            yield located[:1], "where it is"
+        prepositional = [t for t in before if t.prep]
+        if prepositional:
+            yield prepositional[:1], "named in the clause"
+
+    def _together(self, heads: list[Thing]) -> list[Thing]:
+        """The first thing with those joined to it: "the evap fan and the condenser fan are running"."""
+        group = heads[:1]
+        for thing in heads[1:]:
+            gap = [self.passage.norm(i) for i in range(group[-1].span.end, thing.start)]
+            if gap and all(word in ("and", "or", "nor", "the", "&") for word in gap):
+                group.append(thing)
+            else:
+                break
+        return group
+
+    # ------------------------------------------------------------ no state named
+    def _bare(self, clause: Clause, found: list[Claim]) -> Iterator[Claim]:
+        """Culprits, bare suspicions and what is cleared: "it's not the board", "could be the relay", "the noise is the fan"."""
+        stance = self.stances.of[clause.index]
+        if stance.unreal and not self.stances.hedged(clause):
+            return
+        things = [t for t in self.components.of(clause) if t.known and t.component not in figures_only()]
+        cleared = self.stances.hits("cleared", clause.span.start, clause.span.end)
+        if things:
+            yield from self._about(clause, things, bool(cleared))
+        elif cleared and clause.span.end - clause.span.start <= 9:
+            doubted = [c for c in found if c.status is FindingStatus.SUSPECTED and clause.index - c.clause.index <= 12]
+            if doubted:
+                yield self._plain(clause, doubted[-1].component, doubted[-1].place, FindingStatus.RULED_OUT, "cleared")
+
+    def _about(self, clause: Clause, things: list[Thing], cleared: bool) -> Iterator[Claim]:
+        symptoms = [i for i in range(clause.first, clause.span.end) if self.passage.norm(i) in load_table("status")["culprit"]["subject"]]
+        for thing in things:
+            if thing.start == clause.span.start or thing.start == clause.first:
+                if cleared and thing is things[0] and self._ends_cleared(clause):
+                    yield self._plain(clause, thing.component, thing.place, FindingStatus.RULED_OUT, "cleared")
+                continue
+            denial = self.stances.denied(clause, thing.start, Span(thing.start, thing.start))
+            lead = self.passage.norm(thing.start - 1)
+            if denial is not None and thing.start - denial.end <= 1 and self._whole_answer(clause, thing):
+                if lead in ("no",) or self.passage.norm(denial.start) in ("no", "without", "never", "can't", "don't", "didn't", "won't", "nothing"):
+                    continue
+                yield self._plain(clause, thing.component, thing.place, FindingStatus.RULED_OUT, "denied")
+                return
+            if cleared and denial is None and self._ends_at(clause, thing):
+                yield self._plain(clause, thing.component, thing.place, FindingStatus.RULED_OUT, "cleared")
+                return
+            if symptoms and symptoms[0] < thing.start and self.passage.norm(thing.start - 1) in BE | {"from", "was", "in", "at"} and denial is None:
+                word = self.passage.norm(symptoms[0])
+                condition = next((Condition(c) for c, words in load_table("status")["symptom"].items() if word in words), Condition.FAILED)
+                yield self._plain(clause, thing.component, thing.place, FindingStatus.OBSERVED, "the culprit", condition)
+                return
+            guesses = [s for s in self.stances.hits("hedge", clause.span.start, thing.start + 1)]
+            if (guesses or self.stances.of[clause.index].hypothesis) and self._ends_at(clause, thing) and denial is None and not self._verb_between(guesses, thing):
+                yield self._plain(clause, thing.component, thing.place, FindingStatus.SUSPECTED, "suspected")
+                return
+            if lead in BE and self._ends_at(clause, thing, strict=True) and self.stances.hits("culprit.after", thing.span.end, clause.span.end):
+                yield self._plain(clause, thing.component, thing.place, FindingStatus.OBSERVED, "the culprit")
+                return
+
+    def _verb_between(self, guesses: list[Span], thing: Thing) -> bool:
+        """Whether a verb of its own stands between the doubt and the thing: "I think I'll pull the fan"."""
+        start = guesses[-1].end if guesses else thing.start
+        return any(self.clauses.tags[i][:2] == "VB" and self.passage.norm(i) not in BE for i in range(start, thing.start))
+
+    def _whole_answer(self, clause: Clause, thing: Thing) -> bool:
+        """"it's not the board telling it to", "not the compressor"."""
+        return thing.span.end - clause.first <= 9 and not any(self.clauses.tags[i] in ("VBD", "VBZ") and self.passage.norm(i) not in BE for i in range(clause.first, thing.start))
+
+    def _ends_at(self, clause: Clause, thing: Thing, *, strict: bool = False) -> bool:
+        rest = [i for i in range(thing.span.end, clause.span.end)]
+        if strict:
+            return len(rest) <= 3
+        return len(rest) <= 4 and not any(self.clauses.tags[i] in ("VBZ", "VBD", "MD", "VBP", "CD") or self.passage.tokens[i].is_digits for i in rest)
+
+    def _ends_cleared(self, clause: Clause) -> bool:
+        hits = self.stances.hits("cleared", clause.span.start, clause.span.end)
+        return bool(hits) and hits[-1].end >= clause.span.end - 1
+
+    def _plain(self, clause: Clause, component: str, place: str | None, status: FindingStatus, why: str, condition: Condition = Condition.FAILED) -> Claim:
+        generic = condition is Condition.FAILED
+        if generic:
+            condition = Condition(load_table("components")["generic"].get(component, condition))
+        return Claim(component, place, condition, status, clause, clause.first, clause.bare, (why,), generic=generic)
+
+
+def _placed(thing: Thing, place: str) -> Thing:
+    return Thing(thing.component, thing.span, thing.head, thing.prep, place, thing.known, thing.open, thing.start, thing.said)

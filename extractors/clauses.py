@@ -1,0 +1,133 @@
+"""Clauses: stretches of speech that say one thing each, finer than the marks of the passage alone."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+from extractors.passage import BREAKS, ENDS, Passage, Span
+from extractors.talk import Talk
+
+CONNECTIVES = frozenset(
+    {"but", "so", "because", "cause", "although", "though", "if", "unless", "when", "whenever", "while", "until", "till", "which",
+     "once", "except", "since", "whereas", "therefore", "otherwise"}
+)
+JOINS = frozenset({"and", "or", "then", "plus"})
+SUBJECTS = frozenset({"i", "we", "it", "there", "he", "she", "they", "you", "now", "then", "that's", "nothing", "somebody", "someone", "everything"})
+POINTERS = frozenset({"that", "this", "these", "those"})
+FINITE = frozenset({"VBZ", "VBD", "VBP", "MD"})
+FILLERS = frozenset(
+    {"okay", "ok", "so", "and", "but", "well", "uh", "um", "oh", "yeah", "yep", "yes", "alright", "now", "then", "also", "anyway",
+     "plus", "er", "hm", "like", "actually", "basically", "because", "cause", "which", "hey", "see", "again", "anyhow", "though",
+     "or", "um", "ah", "besides", "too", "mean", "know", "still", "finally", "next", "first", "lastly", "second", "listen", "look"}
+)
+BE = frozenset({"is", "'s", "was", "are", "'re", "were", "be", "been", "being", "am", "'m", "isn't", "wasn't", "aren't", "weren't", "ain't"})
+LONG = 40  # tokens that a clause without any mark may have
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """Tokens of one clause, marks left out at its ends. `opener`: the word that joins it to the one before, or empty."""
+
+    index: int
+    span: Span
+    sentence: int
+    opener: str
+    first: int
+    """The first token that is neither opener nor filler."""
+    question: bool
+
+    @property
+    def bare(self) -> Span:
+        """The clause without its opener and fillers."""
+        return Span(self.first, self.span.end)
+
+
+class Clauses:
+    """All clauses of a talk in order."""
+
+    def __init__(self, talk: Talk) -> None:
+        """Linear in the passage; the tags of the parser decide where "and" joins clauses."""
+        self.passage: Passage = talk.passage
+        self.tags: list[str] = [token.tag_ for token in talk.doc]
+        self.clauses: list[Clause] = list(self._split())
+        self._starts = [clause.span.start for clause in self.clauses]
+
+    def at(self, token: int) -> Clause:
+        """The clause that a token stands in; of a mark between two, the earlier one."""
+        return self.clauses[max(0, bisect_right(self._starts, token) - 1)]
+
+    @cached_property
+    def questions(self) -> frozenset[int]:
+        """Sentences that end in a question mark."""
+        return frozenset(token.sentence for token in self.passage.tokens if token.norm == "?")
+
+    def _split(self) -> Iterable[Clause]:
+        tokens = self.passage.tokens
+        start, opener, index = 0, "", 0
+        for at in range(len(tokens) + 1):
+            ends = at == len(tokens)
+            new_sentence = not ends and at > 0 and tokens[at].sentence != tokens[at - 1].sentence
+            mark = not ends and self._is_mark(at)
+            joins = not ends and not new_sentence and at > start and self._joins(at)
+            if not (ends or new_sentence or mark or joins):
+                continue
+            if at > start:
+                clause = self._clause(index, start, at, opener)
+                if clause is not None:
+                    yield clause
+                    index += 1
+            start = at + 1 if mark else at
+            opener = tokens[at].norm if joins else ""
+
+    def _is_mark(self, at: int) -> bool:
+        norm = self.passage.norm(at)
+        return norm in BREAKS or norm in ENDS or norm in ("-", "–", "—", "(", ")", '"', "“", "”", "…")
+
+    def _clause(self, index: int, start: int, end: int, opener: str) -> Clause | None:
+        tokens = self.passage.tokens
+        first = start
+        if not opener and tokens[start].norm in CONNECTIVES | JOINS:
+            opener = tokens[start].norm
+        while first < end - 1 and (tokens[first].norm in FILLERS or tokens[first].norm in CONNECTIVES):
+            first += 1
+        return Clause(index, Span(start, end), tokens[start].sentence, opener, first, tokens[start].sentence in self.questions)
+
+    def _joins(self, at: int) -> bool:
+        """Whether a joining word opens a clause of its own here."""
+        norm, following = self.passage.norm(at), self.passage.norm(at + 1)
+        if norm in CONNECTIVES:
+            if norm == "so" and self.tags[min(at + 1, len(self.tags) - 1)] in ("JJ", "RB") and self.passage.norm(at - 1) in BE:
+                return False
+            if norm in ("since", "except", "cause", "once") and following not in SUBJECTS | POINTERS:
+                return False
+            return not (norm == "if" and self.passage.norm(at - 1) in ("as", "see"))
+        if norm in ("before", "after"):
+            return following in SUBJECTS or self.tags[min(at + 1, len(self.tags) - 1)] == "VBG"
+        if norm not in JOINS:
+            return False
+        if norm == "then" and self.passage.norm(at - 1) in JOINS | CONNECTIVES:
+            return False
+        if norm == "then" and at + 1 >= len(self.tags):
+            return False
+        if following in SUBJECTS:
+            return True
+        if following in ("up", "running", "off", "forth", "down", "out", "open", "close", "break"):
+            return False
+        return self._verb_follows(at + 1)
+
+    def _verb_follows(self, at: int) -> bool:
+        """Whether what follows a joining word has a verb of its own before the next mark."""
+        tokens = self.passage.tokens
+        for index in range(at, min(at + 8, len(tokens))):
+            norm = tokens[index].norm
+            if norm in BREAKS or tokens[index].sentence != tokens[at].sentence or norm in JOINS or norm in CONNECTIVES:
+                return False
+            tag = self.tags[index]
+            if norm in BE and index > at:
+                return True
+            if tag in FINITE or (index == at and tag in ("VB", "VBN", "VBG")):
+                return True
+        return False

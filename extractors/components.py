@@ -1,0 +1,291 @@
+"""What a clause speaks of: components named, parts filed under their component, and what "it" stands for."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import Counter
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+
+from extractors.clauses import BE, Clause, Clauses
+from extractors.lexicon import load_table
+from extractors.mentions import Mention
+from extractors.passage import Span
+from extractors.phrases import Phrases, plural
+from extractors.talk import Talk
+
+PREPOSITIONS = frozenset(
+    {"on", "at", "in", "of", "from", "by", "behind", "under", "inside", "across", "through", "between", "to", "with", "for", "off", "into",
+     "onto", "over", "around", "near", "above", "below", "along", "against", "about", "beside", "without", "past", "beneath", "like", "than", "via", "up", "down", "out"}
+)
+DETERMINERS = frozenset({"the", "a", "an", "that", "this", "these", "those", "his", "her", "their", "its", "my", "our", "your", "all", "both", "each", "every", "some", "any", "no", "another", "one", "two", "three", "four", "other"})
+REACH = 10  # clauses back to which "it" may point
+FAR = 90  # tokens back to which it may point
+
+
+@dataclass(frozen=True, slots=True)
+class Thing:
+    """One component as a clause names it. `prep`: the preposition before it, or empty. `span`: with what belongs to its name."""
+
+    component: str
+    span: Span
+    head: int
+    prep: str
+    place: str | None
+    known: bool = True
+    open: bool = False
+    """A shared word that nothing resolved."""
+    start: int = 0
+    """First token of the noun phrase, its article included."""
+    said: str = ""
+
+
+@cache
+def groups() -> dict[str, frozenset[str]]:
+    """Groups of components by name."""
+    return {name: frozenset(members) for name, members in load_table("components")["groups"].items()}
+
+
+@cache
+def spread(names: tuple[str, ...]) -> frozenset[str]:
+    """Groups and components as components."""
+    found: set[str] = set()
+    for name in names:
+        found |= groups().get(name, frozenset({name}))
+    return frozenset(found)
+
+
+@cache
+def figures_only() -> frozenset[str]:
+    """Subjects that are told in figures and have no state of their own."""
+    return groups()["figure"]
+
+
+@cache
+def _parts() -> tuple[Phrases, list[tuple[tuple[str, ...], bool]]]:
+    rows: list[tuple[str, str]] = []
+    owners: list[tuple[tuple[str, ...], bool]] = []
+    for number, row in enumerate(load_table("components")["part"]):
+        owners.append((tuple(row["of"]), row.get("close", False)))
+        rows += [(str(number), p) for phrase in row["say"] for p in (phrase, plural(phrase))]
+    return Phrases(rows), owners
+
+
+@cache
+def _words(name: str) -> frozenset[str]:
+    return frozenset(load_table("components")[name]["say"])
+
+
+@cache
+def _machines() -> tuple[Phrases, list[dict[str, str]]]:
+    rows = load_table("components")["usual"]
+    return (
+        Phrases([(str(n), p) for n, row in enumerate(rows) for word in row["machine"] for p in (word, plural(word))]),
+        [{key: value for key, value in row.items() if key != "machine"} for row in rows],
+    )
+
+
+def _machine(talk: Talk) -> dict[str, str]:
+    """What shared words usually mean on the machine whose words fall most often; empty when none falls."""
+    phrases, usual = _machines()
+    counts = Counter(hit.label for hit in phrases.find(talk.passage))
+    return usual[int(counts.most_common(1)[0][0])] if counts else {}
+
+
+class Components:
+    """Things by clause, and what a pronoun or a clause without a subject speaks of."""
+
+    def __init__(self, talk: Talk, clauses: Clauses) -> None:
+        """Linear in the passage."""
+        self.passage = talk.passage
+        self.clauses = clauses
+        self._places = talk.places
+        self._place_starts = [p.span.start for p in talk.places]
+        self._machine = _machine(talk)
+        figure_tokens = {i for f in talk.figures for i in range(f.span.start, f.span.end)}
+        self.things: list[Thing] = self._join(sorted(self._named(talk, figure_tokens), key=lambda t: t.span))
+        self._starts = [t.span.start for t in self.things]
+
+    # ------------------------------------------------------------ naming
+    def _named(self, talk: Talk, figure_tokens: Collection[int]) -> Iterator[Thing]:
+        parts, owners = _parts()
+        taken: set[int] = set()
+        part_hits = {hit.span: hit.label for hit in parts.find(self.passage)}
+        shadowed: set[Span] = set()
+        by_start = sorted(part_hits)
+        for mention in talk.mentions:
+            position = bisect_left(by_start, Span(mention.span.start - 4, 0))
+            for span in by_start[position : position + 6]:
+                if span.overlaps(mention.span) and span.end - span.start < mention.span.end - mention.span.start:
+                    shadowed.add(span)
+        for mention in talk.mentions:
+            if any(span.overlaps(mention.span) and span not in shadowed for span in by_start[bisect_left(by_start, Span(mention.span.start - 4, 0)) :][:6]):
+                continue
+            if self._no_component(mention):
+                continue
+            taken.update(range(mention.span.start, mention.span.end))
+            yield self._thing(self._usually(mention), mention.span, mention.place, open_=mention.open)
+        for span, label in part_hits.items():
+            if span in shadowed or any(i in taken for i in range(span.start, span.end)):
+                continue
+            taken.update(range(span.start, span.end))
+            of, close = owners[int(label)]
+            yield self._thing("?" + "|".join((str(int(close)), *of)), span, None)
+        for index, tag in enumerate(self.clauses.tags):
+            norm = self.passage.norm(index)
+            if tag in ("NN", "NNS") and index not in taken and index not in figure_tokens and norm[:1].isalpha() and len(norm) > 2 and norm not in _words("pronouns"):
+                yield self._thing(norm, Span(index, index + 1), None, known=False)
+
+    def _no_component(self, mention: Mention) -> bool:
+        """Words of the vocabulary that name no component here: "on the line", "call it", "the run"."""
+        words = self.passage.norms[mention.span.start : mention.span.end]
+        before, after = self.passage.norm(mention.span.start - 1), self.passage.norm(mention.span.end)
+        if words[0] in ("running", "been", "let", "ran", "run", "call", "put", "drove", "weighed", "recovered", "hours", "bill", "low", "on", "of", "coming", "going", "drive", "driving", "blowing"):
+            return True
+        if words == ("line",) and before in ("long", "first", "bottom", "down"):
+            return True
+        if set(words) & {"probe", "mine", "meter", "thermometer", "gauge", "gauges", "own"} and after not in ("wire", "lead"):
+            return True
+        return words == ("screen",) or (words[-1] == "light" and before in ("my", "green", "red", "more", "a"))
+
+    def _usually(self, mention: Mention) -> str:
+        """A shared word that its sentence does not resolve, as the machine at hand usually has it."""
+        word = self.passage.norm(mention.span.start).removesuffix("s")
+        usual = self._machine.get(word)
+        if not mention.weak or mention.span.end - mention.span.start > 1 or usual is None:
+            return mention.subject
+        if mention.open or (word == "motor" and mention.subject == "compressor"):
+            return usual
+        return mention.subject
+
+    def _thing(self, component: str, span: Span, place: str | None, *, known: bool = True, open_: bool = False) -> Thing:
+        start = span.start
+        clause = self.clauses.at(span.start)
+        tags = self.clauses.tags
+        while start > clause.span.start:
+            norm, tag = self.passage.norm(start - 1), tags[start - 1]
+            if norm in DETERMINERS or tag in ("JJ", "JJR", "JJS", "CD", "PRP$", "DT", "POS") or (
+                tag in ("NN", "NNP", "VBN", "VBG") and norm not in BE and norm not in PREPOSITIONS and self._modifies(start - 1, clause)
+            ):
+                start -= 1
+            else:
+                break
+        before = self.passage.norm(start - 1) if start > clause.span.start else ""
+        return Thing(component, span, span.end - 1, before if before in PREPOSITIONS else "", place, known, open_, start, self.passage.said(span).lower())
+
+    def _modifies(self, index: int, clause: Clause) -> bool:
+        """Whether a noun or participle before a noun belongs to its name: "torn gasket", "brewery pump"."""
+        before = self.passage.norm(index - 1) if index > clause.span.start else ""
+        return before in DETERMINERS or before in PREPOSITIONS or self.clauses.tags[index - 1][:2] in ("JJ", "DT")
+
+    def _join(self, named: list[Thing]) -> list[Thing]:
+        """Neighbouring nouns as one name, its last noun the thing; a part under its component."""
+        found: list[Thing] = []
+        lately: list[Thing] = []
+        for thing in named:
+            owner = found[-1] if found and self._adjoins(found[-1], thing) else None
+            if thing.component.startswith("?"):
+                close, *of = thing.component[1:].split("|")
+                thing = self._owned(thing, owner, tuple(of), lately, close == "1")
+                if owner is not None:
+                    found.pop()
+                    thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=owner.start, prep=owner.prep, place=thing.place or owner.place)
+            elif owner is not None and owner.known and not thing.known and self.is_abstract(thing):
+                # "pump pressure", "compressor amps": told of a figure, not of the pump
+                found.pop()
+                thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=owner.start, prep=owner.prep)
+            elif owner is not None and owner.known and thing.said in ("coil", "coils", "motor", "wire", "lead") and owner.component in groups()["contact"] | groups()["valve"]:
+                found.pop()
+                thing = replace(owner, span=Span(owner.span.start, thing.span.end), head=thing.head)
+            elif owner is not None and owner.known and not thing.known:
+                # "pump seal": no word of the vocabulary, so it is filed under the pump
+                found.pop()
+                thing = replace(owner, span=Span(owner.span.start, thing.span.end), head=thing.head, said=f"{owner.said} {thing.said}")
+            elif owner is not None:
+                found.pop()
+                thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=min(owner.start, thing.start), prep=owner.prep or thing.prep, place=thing.place or owner.place)
+            place = thing.place or self._place_before(thing)
+            thing = replace(thing, place=place)
+            found.append(thing)
+            if thing.known:
+                lately.append(thing)
+        return found
+
+    def _adjoins(self, one: Thing, other: Thing) -> bool:
+        gap = range(one.span.end, other.span.start)
+        if len(gap) > 2 or self.clauses.at(one.span.start).index != self.clauses.at(other.span.start).index:
+            return False
+        return all(self.passage.norm(i) in ("'s", "'") for i in gap) and (len(gap) == 0 or self.passage.norm(one.span.end) == "'s" and self._noun_follows(one, other))
+
+    def _noun_follows(self, one: Thing, other: Thing) -> bool:
+        """Whether 's joins two nouns as owner and part: "the right fan's blade", not "the problem's the fan"."""
+        return other.start <= one.span.end + 1
+
+    def _owned(self, thing: Thing, owner: Thing | None, of: tuple[str, ...], lately: list[Thing], close: bool) -> Thing:
+        """A part, filed under the component named beside it, after it ("on that motor") or lately."""
+        if owner is not None and owner.component in of:
+            return replace(thing, component=owner.component, open=owner.open)
+        if owner is not None and owner.known and len(of) > 1:
+            return replace(thing, component=owner.component, open=owner.open)
+        for other in reversed(lately):
+            if thing.span.start - other.span.end > FAR:
+                break
+            if other.component in of:
+                return replace(thing, component=other.component)
+        return replace(thing, component=of[0], open=len(of) > 1)
+
+    def _place_before(self, thing: Thing) -> str | None:
+        position = bisect_left(self._place_starts, thing.start)
+        if position < len(self._places) and self._places[position].span.end <= thing.span.start + 1:
+            return self._places[position].said
+        return None
+
+    # ------------------------------------------------------------ asking
+    def of(self, clause: Clause) -> list[Thing]:
+        """The things that a clause names, in order."""
+        return self.between(clause.span.start, clause.span.end)
+
+    def between(self, start: int, end: int) -> list[Thing]:
+        """The things named between two tokens, in order."""
+        return self.things[bisect_left(self._starts, start) : bisect_left(self._starts, end)]
+
+    def before(self, token: int, clause: Clause, fits: Collection[str] | None) -> Thing | None:
+        """What a clause that names nothing speaks of: the nearest thing before a token that fits.
+
+        Of one clause the thing that is no mere place ("on the roof") comes first; nothing is looked for far back.
+        """
+        whole: Thing | None = None
+        for index in range(clause.index - 1, max(-1, clause.index - 1 - REACH), -1):
+            earlier = self.clauses.clauses[index]
+            if token - earlier.span.end > FAR:
+                break
+            things = [t for t in self.of(earlier) if t.known]
+            for thing in [t for t in things if not t.prep] + [t for t in things if t.prep]:
+                if thing.component in ("unit", "system"):
+                    whole = whole or (thing if fits is None or thing.component in fits else None)
+                elif fits is None or thing.component in fits:
+                    return thing if whole is None or fits is not None else whole
+        return whole
+
+    def place_alone(self, start: int, end: int) -> str | None:
+        """A place word between two tokens that stands for the thing itself: "the left one", "bottom"."""
+        position = bisect_left(self._place_starts, start)
+        while position < len(self._places) and self._places[position].span.end <= end:
+            return self._places[position].said
+        return None
+
+    def is_pronoun(self, token: int) -> bool:
+        """Whether a word stands for a thing named before."""
+        return self.passage.norm(token) in _words("pronouns")
+
+    def is_abstract(self, thing: Thing) -> bool:
+        """Whether a noun that is no word of the vocabulary is no component either."""
+        return not thing.known and self.passage.norm(thing.head) in _words("abstract")
+
+    def last_before(self, token: int) -> Thing | None:
+        """The nearest known thing before a token."""
+        for thing in reversed(self.things[: bisect_right(self._starts, token - 1)]):
+            if thing.known:
+                return thing
+        return None

@@ -1,0 +1,114 @@
+"""Findings: claims about one thing settled into one entry, a suspicion with its trail to proof or clearance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from extractors.claims import Claim, Claims
+from extractors.clauses import Clauses
+from extractors.components import Components
+from extractors.facts import Condition, Finding, FindingStatus, Stage, Trail
+from extractors.passage import Passage
+from extractors.registry import Extractor, Found
+from extractors.stance import Stances
+from extractors.talk import Talk
+
+GOOD = frozenset({Condition.NORMAL, Condition.RUNNING})
+SUSPECTED, OBSERVED, RULED_OUT = FindingStatus.SUSPECTED, FindingStatus.OBSERVED, FindingStatus.RULED_OUT
+
+
+@dataclass
+class Entry:
+    """One finding while claims are gathered."""
+
+    claim: Claim
+    trail: list[Claim] = field(default_factory=list)
+
+    @property
+    def status(self) -> FindingStatus:
+        """The last status."""
+        return self.claim.status
+
+
+def _same_place(one: str | None, other: str | None) -> bool:
+    return one is None or other is None or one == other
+
+
+def settle(claims: list[Claim]) -> list[Entry]:
+    """One entry a thing and state: repeats fall away, a suspicion takes the status that it ended with."""
+    entries: list[Entry] = []
+    by_component: dict[str, list[Entry]] = {}
+    for claim in claims:
+        here = [e for e in by_component.get(claim.component, []) if _same_place(e.claim.place, claim.place)]
+        if not _joins(claim, here):
+            entry = Entry(claim)
+            entries.append(entry)
+            by_component.setdefault(claim.component, []).append(entry)
+    return entries
+
+
+def _joins(claim: Claim, here: list[Entry]) -> bool:
+    """Whether a claim says again, proves or clears what was said before; the entry is then brought up to date."""
+    good = claim.condition in GOOD or claim.status is RULED_OUT
+    for entry in reversed(here):
+        if entry.status is not SUSPECTED:
+            continue
+        same = entry.claim.condition == claim.condition or entry.claim.generic or claim.generic
+        if claim.status is SUSPECTED:
+            if same:
+                entry.trail.append(entry.claim)
+                entry.claim = claim if entry.claim.generic else entry.claim
+                return True
+            continue
+        if good and (same or claim.condition in GOOD):
+            entry.trail.append(entry.claim)
+            entry.claim = _cleared(entry.claim, claim)
+            return True
+        if not good and same:
+            entry.trail.append(entry.claim)
+            entry.claim = claim if not claim.generic else _proved(entry.claim, claim)
+            return True
+    for entry in reversed(here):
+        if entry.claim.condition == claim.condition and (entry.status == claim.status or claim.status is SUSPECTED):
+            return True
+        if claim.generic and claim.status is not RULED_OUT and entry.status is OBSERVED and entry.claim.condition not in GOOD:
+            return True
+    return False
+
+
+def _with(claim: Claim, condition: Condition, status: FindingStatus, place: str | None, generic: bool) -> Claim:
+    return Claim(
+        claim.component, claim.place or place, condition, status, claim.clause, claim.token, claim.evidence, claim.because,
+        generic, claim.confirm,
+    )
+
+
+def _cleared(suspicion: Claim, claim: Claim) -> Claim:
+    return _with(claim, suspicion.condition, RULED_OUT, suspicion.place, suspicion.generic)
+
+
+def _proved(suspicion: Claim, claim: Claim) -> Claim:
+    return _with(claim, suspicion.condition, OBSERVED, suspicion.place, suspicion.generic)
+
+
+def _finding(number: int, entry: Entry, passage: Passage) -> Finding:
+    claim = entry.claim
+    evidence = passage.evidence(claim.evidence)
+    return Finding(
+        id=f"f{number}", component=claim.component, place=claim.place, condition=claim.condition, status=claim.status,
+        text=evidence.quote, evidence=evidence, at=passage.start_of(passage.tokens[claim.token]), confirm=claim.confirm,
+        trail=tuple(Trail(status=c.status, text=passage.said(c.evidence), evidence=passage.evidence(c.evidence)) for c in entry.trail),
+        because=claim.because,
+    )
+
+
+def find(talk: Talk, found: Found) -> list[Finding]:
+    """The findings of a job in the order of their last word. Linear in the talk."""
+    clauses = Clauses(talk)
+    components = Components(talk, clauses)
+    claims = Claims(clauses, components, Stances(clauses)).all()
+    entries = sorted(settle(claims), key=lambda entry: entry.claim.token)
+    return [_finding(number, entry, talk.passage) for number, entry in enumerate(entries, 1)]
+
+
+EXTRACTOR = Extractor("findings", find, gives="findings", needs=())

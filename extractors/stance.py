@@ -1,0 +1,188 @@
+"""How the speaker stands to what a clause says: doubt, denial, a plan, advice, hearsay, another time."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from extractors.clauses import BE, Clause, Clauses
+from extractors.lexicon import load_table
+from extractors.passage import Span
+from extractors.phrases import Hit, Phrases
+
+SAME_BREATH = 3  # clauses that a doubt or a quotation reaches on within its sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Stance:
+    """What holds for a whole clause."""
+
+    quoted: bool
+    """Somebody else's words."""
+    earlier: bool
+    """Another visit, or another's work."""
+    unreal: bool
+    """A condition, a rule, what ought to be."""
+    hypothesis: bool
+    """A doubt said in the clause before it reaches into this one: "the first thing I thought was, ..."."""
+
+
+@cache
+def _cues() -> Phrases:
+    table = load_table("status")
+    rows: list[tuple[str, str]] = []
+    for name in ("hedge", "mild", "denial", "no_denial", "cleared", "people", "leak_tools", "done", "in_place", "not_done"):
+        key = "says" if "says" in table[name] else "say"
+        rows += [(name, phrase) for phrase in table[name][key]]
+    for name, keys in (
+        ("quote", ("says", "opens")), ("plan", ("aux", "opens")), ("recommend", ("aux", "says")), ("unreal", ("says", "opens_hard")),
+        ("earlier", ("says",)), ("aside", ("says",)), ("search", ("before", "none", "found")), ("culprit", ("subject", "after", "before")),
+    ):
+        rows += [(f"{name}.{key}", phrase) for key in keys for phrase in table[name][key]]
+    return Phrases(rows)
+
+
+@cache
+def _set(name: str, key: str) -> frozenset[str]:
+    return frozenset(load_table("status")[name][key])
+
+
+class Stances:
+    """Cue words of a talk by place, and the stance of each clause."""
+
+    def __init__(self, clauses: Clauses) -> None:
+        """Linear in the passage."""
+        self.passage = clauses.passage
+        self.clauses = clauses
+        self._hits: dict[str, list[Hit]] = {}
+        for hit in _cues().find(self.passage, overlapping=True):
+            self._hits.setdefault(hit.label, []).append(hit)
+        self._at = {label: [hit.span.start for hit in hits] for label, hits in self._hits.items()}
+        self.of: list[Stance] = list(self._walk())
+
+    def hits(self, label: str, start: int, end: int) -> list[Span]:
+        """The cues of a kind that lie between two tokens, in order."""
+        hits = self._hits.get(label, [])
+        position = bisect_left(self._at.get(label, []), start)
+        found: list[Span] = []
+        while position < len(hits) and hits[position].span.start < end:
+            if hits[position].span.end <= end:
+                found.append(hits[position].span)
+            position += 1
+        return found
+
+    def has(self, label: str, span: Span) -> bool:
+        """Whether a cue of a kind lies in a span."""
+        return bool(self.hits(label, span.start, span.end))
+
+    def denied(self, clause: Clause, at: int, inside: Span) -> Span | None:
+        """The denial before a token in its clause, unless it belongs to the phrase itself or denies nothing."""
+        empty = self.hits("no_denial", clause.span.start, clause.span.end)
+        for span in reversed(self.hits("denial", clause.span.start, at)):
+            if span.overlaps(inside) or any(span.overlaps(e) for e in empty):
+                continue
+            if self.passage.norm(span.start) == "no" and self.passage.norm(span.start - 1) in ("", ",", ".") and span.start == clause.span.start and (
+                clause.span.end - clause.span.start > 3 and self.passage.norm(span.end) in ("it", "i", "that", "the", "we", "this", "there", "he", "she", "they")
+            ):
+                continue  # "no the cap's fine": an answer, not a denial of what follows
+            return span
+        return None
+
+    def hedged(self, clause: Clause) -> bool:
+        """Whether the clause is said as a guess."""
+        return bool(self._guesses(clause)) or self.of[clause.index].hypothesis
+
+    def _guesses(self, clause: Clause) -> list[Span]:
+        found = []
+        for span in self.hits("hedge", clause.span.start, clause.span.end):
+            words = self.passage.norms[span.start : span.end]
+            if words in (("looks", "like"), ("could",), ("may", "be"), ("feels", "like"), ("sounds", "like")) and self.passage.norm(span.end) in ("a", "an", "some", "new", "you", "i", "the") and words[0] in ("looks", "feels", "sounds"):
+                continue  # "looks like a sweater"
+            if words == ("could",) and self.passage.norm(span.start - 1) in ("i", "we", "you"):
+                continue
+            found.append(span)
+        return found
+
+    # ------------------------------------------------------------ clause by clause
+    def _walk(self) -> Iterator[Stance]:
+        sentence, quoted, earlier, guess_left = -1, False, False, 0
+        spoken_to = {self.passage.tokens[hit.span.start].sentence for hit in self._hits.get("aside.says", [])}
+        for clause in self.clauses.clauses:
+            if clause.sentence != sentence:
+                sentence, quoted, earlier, guess_left = clause.sentence, False, False, 0
+            if quoted and self._speaker_again(clause):
+                quoted = False
+            if earlier and self._now_again(clause):
+                earlier = False
+            starts_quote = self._quotes(clause)
+            if self.has("earlier.says", clause.span) and not self._since_then(clause):
+                earlier = True
+            guess = guess_left > 0 and clause.opener not in ("but", "so", "because", "which")
+            yield Stance(quoted or starts_quote or clause.sentence in spoken_to, earlier, self._unreal(clause), guess)
+            quoted = quoted or starts_quote or self._tells(clause)
+            guess_left = max(0, guess_left - 1)
+            if self._leaves_open(clause):
+                guess_left = 1
+
+    def _leaves_open(self, clause: Clause) -> bool:
+        """Whether the clause ends in a doubt about what comes next: "my bet is,", "the first thing I thought was,"."""
+        guesses = self._guesses(clause)
+        return bool(guesses) and clause.span.end - guesses[-1].end <= 1
+
+    def _speaker_again(self, clause: Clause) -> bool:
+        first = self.passage.norm(clause.span.start)
+        if first in ("but", "so"):
+            return True
+        return self.passage.norm(clause.first) in ("i", "we", "let", "my") and not self._quotes(clause)
+
+    def _now_again(self, clause: Clause) -> bool:
+        return self.passage.norm(clause.span.start) in ("so", "but", "now", "today") or clause.opener in ("so", "but")
+
+    def _since_then(self, clause: Clause) -> bool:
+        return self.passage.norm(clause.first) == "since"
+
+    def _quotes(self, clause: Clause) -> bool:
+        """Whether somebody else's words start in the clause."""
+        if self.hits("quote.opens", clause.span.start, clause.span.end):
+            return True
+        people = self.hits("people", clause.span.start, clause.span.end)
+        if not people:
+            return False
+        for says in self.hits("quote.says", clause.span.start, clause.span.end):
+            if self.passage.norm(says.start - 1) in ("i", "'ve", "we", "i'd", "to", "have"):
+                continue
+            before = [p for p in people if p.end <= says.start]
+            if before and not any(self.passage.norm(i) in ("i", "we") for i in range(before[-1].end, says.start)):
+                return True
+            if self.passage.norms[says.start : says.end] in (("told",), ("tells",)) and self.passage.norm(says.end) in ("me", "us"):
+                return self.passage.norm(says.start - 1) not in ("that", "which")
+        return False
+
+    def _tells(self, clause: Clause) -> bool:
+        """Whether the speaker starts to say what he told somebody: "I told her ..."."""
+        return any(
+            self.passage.norm(i) in ("told", "telling", "tell", "advised", "warned") and self.passage.norm(i + 1) not in ("me", "us", "you", "by")
+            for i in range(clause.span.start, clause.span.end)
+        )
+
+    def _unreal(self, clause: Clause) -> bool:
+        first = self.passage.norm(clause.span.start)
+        if first in _set("unreal", "opens_hard") or clause.opener in _set("unreal", "opens_hard"):
+            return True
+        following = self.passage.norm(clause.first)
+        if following in _set("unreal", "opens_hard") and clause.first - clause.span.start <= 2:
+            return True
+        return self.has("unreal.says", clause.span)
+
+
+def copula_before(clauses: Clauses, token: int) -> bool:
+    """Whether a form of "be" stands right before a token, adverbs between them aside."""
+    for index in range(token - 1, max(-1, token - 4), -1):
+        norm = clauses.passage.norm(index)
+        if norm in BE:
+            return True
+        if clauses.tags[index] not in ("RB", "JJ"):
+            return False
+    return False
