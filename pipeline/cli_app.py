@@ -30,7 +30,7 @@ def command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
         @app.command(name)
         @wraps(work)
         def guarded(*args: object, **options: object) -> None:
-            from pipeline.terminal import STOPPED, tell_error, tell_fault
+            from pipeline.terminal import STOPPED, tell_error
 
             try:
                 work(*args, **options)
@@ -47,7 +47,9 @@ def command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
             except Exception as fault:
                 if isinstance(fault, typer.Exit):
                     raise
-                tell_fault(fault)
+                from pipeline.faults import internal
+
+                tell_error(internal(fault))
                 raise typer.Exit(1) from None
 
         return guarded

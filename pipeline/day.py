@@ -180,8 +180,8 @@ class _Call:
 
             try:
                 heard.append((source, hear(source, settings, tell, keep=self.keep)))
-            except ReportError as error:
-                self.faults.append(Fault(str(source.path), error))
+            except Exception as error:
+                self.faults.append(Fault(str(source.path), _told(error)))
         return heard
 
     def _drafted(self, heard: Sequence[tuple[Source, Heard]]) -> list[Job]:
@@ -206,8 +206,8 @@ class _Call:
                 if fault is not None:
                     draft = with_problem(draft, "extract", "split-failed", fault)
                 jobs.append(self._written(draft, ordinal, [heard[index][0] for index, _ in plan]))
-            except ReportError as error:
-                self.faults.append(Fault(name, error))
+            except Exception as error:
+                self.faults.append(Fault(name, _told(error)))
         self.progress("drafting", len(named), len(named))
         return jobs
 
@@ -267,6 +267,15 @@ class _Call:
         call = Call(jobs=tuple(job.name for job in jobs), faults=faults, notes=tuple(self.notes))
         self.ledger.calls = {**calls, self.key: call}
         self.folder.keep_ledger(self.ledger)
+
+
+def _told(error: Exception) -> ReportError:
+    """What a source or job failed with, as a user can be told; a fault of the program costs that one alone."""
+    if isinstance(error, ReportError):
+        return error
+    from pipeline.faults import internal
+
+    return internal(error)
 
 
 def _edits(folder: Path) -> tuple[Edit, ...]:

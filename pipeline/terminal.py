@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 import time
-import traceback
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from textwrap import fill
@@ -29,22 +28,6 @@ def tell_error(error: ReportError, about: str = "") -> None:
     """One sentence for what happened and one for what to do, on the error stream; `about` names what it is about."""
     named = about and Path(about).name not in error.message
     print(f"jobtape: {about}: {error}" if named else f"jobtape: {error}", file=sys.stderr)
-
-
-def tell_fault(fault: Exception) -> None:
-    """A fault of the program itself: one sentence for the user, and the details in a file for whoever mends it."""
-    from pipeline.keep import make_folder, write_whole
-    from pipeline.speech_models import cache_folder
-
-    details = cache_folder() / "last-fault.txt"
-    try:
-        make_folder(details.parent)
-        write_whole(details, "".join(traceback.format_exception(fault)).encode())
-        where = f"The details are in {details}; no words of a recording are in it unless the message holds some."
-    except (ReportError, OSError):
-        where = "The details could not be written down."
-    kind = f"{type(fault).__name__}: {fault}".splitlines()[0]
-    tell_error(ReportError("internal", f"Something in jobtape itself failed ({kind}).", where))
 
 
 def tell_faults(day: Day) -> int:

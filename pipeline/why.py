@@ -59,7 +59,7 @@ def facts_of(draft: Draft) -> dict[str, BaseModel]:
 def _names(draft: Draft) -> str:
     """The names of the draft's facts, lists of ids shortened."""
     names = list(facts_of(draft))
-    short = [f"{one[0]}1 to {one[-1]}" for one in (_ids(names, letter) for letter in "rfapct") if one]
+    short = [f"{one[0]} to {one[-1]}" for one in (_ids(names, letter) for letter in "rfapct") if one]
     return ", ".join([*short, *(name for name in names if not name[1:].isdigit())])
 
 

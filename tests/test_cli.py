@@ -146,7 +146,7 @@ def test_any_name_of_a_file_makes_a_folder_of_its_own(jobtape: Call, tmp_path: P
 
     assert called.status == 0, called.err
     made = [path.name for path in (tmp_path / "out").iterdir() if not path.name.startswith(".")]
-    assert made == [name.strip(".") or "job"]
+    assert made == [name.strip(".") or "txt"]
 
 
 def test_a_second_call_at_the_same_time_is_refused(jobtape: Call, day: Path, tmp_path: Path) -> None:

@@ -62,6 +62,30 @@ def test_a_stage_that_raises_costs_only_its_own_result(
     assert job.draft.transcript.segments[0].text == SHORT.strip()
 
 
+@pytest.mark.parametrize("where", ["pipeline.day.hear", "pipeline.run.started"])
+def test_a_fault_of_the_program_costs_one_source(
+    day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    from pipeline import day as days
+
+    (day / "second.txt").write_text(SHORT)
+    module, name = where.rsplit(".", 1)
+    sound = getattr(days if module == "pipeline.day" else days.run, name)
+
+    def once(*arguments: Any, **options: Any) -> Any:
+        monkeypatch.setattr(where, sound)
+        raise RuntimeError("broken on purpose")
+
+    monkeypatch.setenv("JOBTAPE_CACHE", str(tmp_path / "cache"))
+    monkeypatch.setattr(where, once)
+    done = run(day, out=tmp_path / "out")
+
+    assert [(fault.error.code, "broken on purpose" in fault.error.message) for fault in done.faults] == [
+        ("internal", True)
+    ]
+    assert [job.name for job in done.jobs] == ["second"]
+
+
 def test_a_run_with_a_fault_of_the_program_is_tried_again(
     day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -343,15 +367,14 @@ class FakeTranscriber:
         self.heard = 0
         self.stop_at = stop_at
 
-    def listen(self, samples: Any, speech_until_s: float) -> tuple[list[Any], list[Any]]:
+    def listen(self, samples: Any, speech_until_s: float) -> list[Any]:
         from pipeline.whisper import HeardPassage, HeardWord
 
         if self.heard == self.stop_at:
             raise KeyboardInterrupt
         self.heard += 1
-        said = "suction is 62 psi"
-        words = tuple(HeardWord(n * 0.3, n * 0.3 + 0.2, word, 0.9) for n, word in enumerate(said.split()))
-        return [HeardPassage(0.0, 1.2, said, words, -0.3, 0.01)], []
+        words = [" suction", " is", " 62", " psi"]
+        return [HeardPassage(tuple(HeardWord(n * 0.3, n * 0.3 + 0.2, w, 0.9) for n, w in enumerate(words)), -0.3)]
 
 
 def test_an_interrupted_call_goes_on_and_comes_to_the_same(
