@@ -33,7 +33,7 @@ LAYERS = (
         *("pipeline.hear*", "pipeline.second_hearing", "pipeline.doubt"),
         *("pipeline.checks*", "pipeline.cautions", "pipeline.gaps", "pipeline.diagnosis"),
         *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given"),
-        *("pipeline.review", "pipeline.history"),
+        *("pipeline.review", "pipeline.history", "pipeline.learned", "pipeline.compare"),
     ),
     ("pipeline.versions", "pipeline.compose", "pipeline.faults"),
     ("pipeline.run", "pipeline.judge"),
