@@ -360,6 +360,8 @@ def _heard(store: Store, row: RecordingRow) -> tuple[Source, Heard]:
 
 def failed(recording_id: str, run_id: str, fault: Exception) -> None:
     """Writes down why a recording could not be done, where the page shows it; a later run's state is left alone."""
+    # After the last try the engine raises an error of its own, which holds those of the tries.
+    fault = (getattr(fault, "errors", None) or [fault])[-1]
     reason = (
         str(fault) if isinstance(fault, ReportError) else f"A fault of the program: {type(fault).__name__}: {fault}"
     )
