@@ -29,6 +29,8 @@ from pipeline.draft import Draft, Trend
 KINDS = Path(__file__).with_name("kinds.toml")
 Position = tuple[int, float]
 """Where something was said: the recording and the second or line in it."""
+AROUND = 40
+"""Characters of the transcript on either side of a figure that are looked at for what it is."""
 WORDS = re.compile(r"[a-z0-9]+")
 
 
@@ -153,6 +155,30 @@ class Job:
         """Where something was said; None for text without times or lines."""
         place = evidence.start if evidence.start is not None else evidence.line
         return None if place is None else (evidence.recording, float(place))
+
+    @cached_property
+    def _segments(self) -> dict[tuple[int, float], str]:
+        """The texts of the transcript by recording and the line or second at which they begin."""
+        texts = {}
+        for segment in self.draft.transcript.segments:
+            for place in (segment.start, segment.line):
+                if place is not None:
+                    texts[segment.recording, float(place)] = segment.text
+        return texts
+
+    def context(self, reading: Reading) -> str:
+        """The words of a figure with a few before and after it, as far as they stand in one piece of the transcript."""
+        quote = reading.evidence.quote
+        spot = self.position(reading.evidence)
+        if spot is None:
+            return quote
+        begins = [place for place in self._segments if place[0] == spot[0] and place[1] <= spot[1]]
+        for place in sorted(begins, reverse=True)[:2]:
+            text = self._segments[place]
+            at = text.casefold().find(quote.casefold())
+            if at >= 0:
+                return text[max(0, at - AROUND) : at + len(quote) + AROUND]
+        return quote
 
     @cached_property
     def new_parts(self) -> dict[str, tuple[Action, ...]]:

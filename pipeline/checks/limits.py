@@ -106,14 +106,14 @@ class Band:
             limits=limits,
         )
 
-    def moved(self, by: float) -> Band:
-        """The band with every end moved, for a tolerance round a target."""
+    def scaled(self, by: float) -> Band:
+        """The band with every end multiplied, for limits that are given for one nominal value."""
         return replace(
             self,
-            low=None if self.low is None else self.low + by,
-            in_low=None if self.in_low is None else self.in_low + by,
-            in_high=None if self.in_high is None else self.in_high + by,
-            high=None if self.high is None else self.high + by,
+            low=None if self.low is None else self.low * by,
+            in_low=None if self.in_low is None else self.in_low * by,
+            in_high=None if self.in_high is None else self.in_high * by,
+            high=None if self.high is None else self.high * by,
         )
 
 

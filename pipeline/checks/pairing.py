@@ -176,6 +176,12 @@ def _of_the_part(job: Job, anchor: Reading, candidates: Sequence[Reading], actio
     return kept
 
 
+def is_new_part(job: Job, reading: Reading, actions: Sequence[Action]) -> bool | None:
+    """Whether a figure is about the part that these actions put in; None when nothing tells."""
+    changed = [spot for spot in (job.position(a.evidence) for a in actions) if spot is not None]
+    return _is_new(job, reading, min(changed) if changed else None)
+
+
 def _is_new(job: Job, reading: Reading, changed: Position | None) -> bool | None:
     """Whether a figure is about the part that was put in; None when nothing tells."""
     if reading.stage is Stage.AS_LEFT:
