@@ -4,37 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from pipeline.draft import Draft
 from pipeline.errors import InputError
 from pipeline.render.view import Review
 from pipeline.shop import Shop
 
-__all__ = ["FORMS", "Review", "paper", "papers"]
+if TYPE_CHECKING:
+    from pipeline.render.paper_view import PaperView
+    from pipeline.render.pdf import Page
+    from pipeline.render.tree import Node
+
+__all__ = ["FORMS", "PAPERS", "Review", "forms_of", "paper", "papers"]
 
 FORMS = ("html", "pdf", "docx", "md")
+"""Forms of every paper."""
+OWN_FORMS: dict[str, tuple[str, ...]] = {"customer": ("eml",), "parts": ("csv",)}
+"""Forms that a single paper has beside them."""
 PAPERS: dict[str, tuple[str, ...]] = {
     "report": FORMS,
-    "customer": FORMS,
-    "parts": FORMS,
-    "refrigerant-record": FORMS,
-    "handover": FORMS,
+    "customer": ("html", "pdf", "docx", "eml"),
+    "parts": ("pdf", "csv"),
+    "refrigerant-record": ("pdf", "docx"),
+    "handover": ("html", "pdf"),
 }
 """Every paper with the forms that are made unasked."""
-
-
-@dataclass(frozen=True)
-class _Made:
-    """One paper as HTML with what the other forms need beside it."""
-
-    html: str
-    title: str
-    footer: str
-    pages: str
-    draft_open: str
-    draft_word: str
-    pictures: dict[str, tuple[str, bytes]]
+EXPORTS = ("readings.csv", "transcript.vtt", "follow-ups.ics")
+"""Files for other programs, made with the report."""
 
 
 def papers(
@@ -47,19 +46,17 @@ def papers(
 ) -> dict[str, bytes]:
     """The papers of a draft as file name -> bytes; the same input gives the same bytes.
 
-    `names` limits them to some papers. `review` says who checked. `folder` is where the draft's photos lie.
+    Without `names` all that the job calls for: no parts list without parts, no refrigerant record where the
+    circuit stayed closed. `review` says who checked, `folder` is where the draft's photos lie.
     Raises InputError for a paper that does not exist and AuthoringError where a template is wrong.
     """
-    from pipeline.render.exports import readings_csv, transcript_vtt
-
-    wanted = list(PAPERS) if names is None else list(names)
     made: dict[str, bytes] = {}
-    for name in wanted:
-        _known(name, "html")
-        made |= _forms(draft, name, PAPERS[name], shop or Shop(), review or Review(), folder)
-    if names is None or "report" in wanted:
-        made["readings.csv"] = readings_csv(draft)
-        made["transcript.vtt"] = transcript_vtt(draft)
+    for name in PAPERS if names is None else names:
+        maker = _Maker(draft, _known(name), shop or Shop(), review or Review(), folder)
+        if names is not None or maker.view.called_for:
+            made |= {f"{name}.{form}": maker.form(form) for form in PAPERS[name]}
+            if name == "report":
+                made |= maker.exports()
     return made
 
 
@@ -73,95 +70,127 @@ def paper(
     folder: Path | None = None,
 ) -> bytes:
     """One paper in one form. Raises InputError when there is no such paper or form."""
-    _known(name, form)
-    return _forms(draft, name, (form,), shop or Shop(), review or Review(), folder)[f"{name}.{form}"]
+    if form not in forms_of(_known(name)):
+        raise InputError(
+            "form-unknown", f"The paper {name} has no form {form!r}.", f"Use one of {', '.join(forms_of(name))}."
+        )
+    return _Maker(draft, name, shop or Shop(), review or Review(), folder).form(form)
 
 
-def _known(name: str, form: str) -> None:
-    """Raises InputError when there is no such paper or form."""
+def forms_of(name: str) -> tuple[str, ...]:
+    """All forms that a paper can have."""
+    return (*FORMS, *OWN_FORMS.get(name, ()))
+
+
+def _known(name: str) -> str:
+    """The name of a paper. Raises InputError when there is none of this name."""
     if name not in PAPERS:
         raise InputError("paper-unknown", f"There is no paper {name!r}.", f"Use one of {', '.join(PAPERS)}.")
-    if form not in FORMS:
-        raise InputError("form-unknown", f"There is no form {form!r}.", f"Use one of {', '.join(FORMS)}.")
+    return name
 
 
-def _forms(
-    draft: Draft, name: str, forms: Iterable[str], shop: Shop, review: Review, folder: Path | None
-) -> dict[str, bytes]:
-    """One paper in several forms; its HTML is made once."""
-    from pipeline.render.tree import parse
+@dataclass
+class _Maker:
+    """Makes one paper; its view, HTML and tree are made once for all forms."""
 
-    made = _make(draft, name, shop, review, folder)
-    body = parse(made.html)
-    files: dict[str, bytes] = {}
-    for form in forms:
-        files[f"{name}.{form}"] = _form(form, made, body, shop)
-    return files
+    draft: Draft
+    name: str
+    shop: Shop
+    review: Review
+    folder: Path | None
 
+    @cached_property
+    def view(self) -> PaperView:
+        """What the template reads."""
+        from pipeline.render.paper_view import PaperView
+        from pipeline.render.refrigerant import RefrigerantView
+        from pipeline.words import load_words
 
-def _form(form: str, made: _Made, body: object, shop: Shop) -> bytes:
-    """The bytes of one form."""
-    from pipeline.render.docx import docx
-    from pipeline.render.markdown import markdown
-    from pipeline.render.pdf import Page, pdf
-    from pipeline.render.tree import Node
+        kind = RefrigerantView if self.name == "refrigerant-record" else PaperView
+        return kind(self.draft, self.shop, load_words(self.shop.language), self.name, self.review, self.folder)
 
-    assert isinstance(body, Node)
-    if form == "html":
-        return made.html.encode("utf-8")
-    if form == "md":
-        return markdown(body).encode("utf-8")
-    page = Page(
-        title=made.title,
-        author=shop.name,
-        language=shop.language,
-        paper_size=shop.paper_size,
-        footer=made.footer,
-        pages=made.pages,
-        draft_word=made.draft_word,
-        draft_open=made.draft_open,
-        pictures=made.pictures,
-    )
-    return pdf(body, page, shop.folder) if form == "pdf" else docx(body, page)
+    @cached_property
+    def html(self) -> str:
+        """The paper as HTML."""
+        from markupsafe import Markup
 
+        from pipeline.render.html import fill, style
 
-def _make(draft: Draft, name: str, shop: Shop, review: Review, folder: Path | None) -> _Made:
-    """A paper's HTML."""
-    from markupsafe import Markup
+        return fill(
+            f"{self.name}.html.j2",
+            self.shop.folder,
+            view=self.view,
+            draft=self.draft,
+            shop=self.shop,
+            words=self.view.words,
+            css=Markup(style(self.shop.folder)),
+            marked_draft=self._marked,
+        )
 
-    from pipeline.render.html import fill, style
-    from pipeline.render.paper_view import PaperView
-    from pipeline.render.pictures import data_address
-    from pipeline.render.refrigerant import RefrigerantView
-    from pipeline.shop import logo_bytes
-    from pipeline.words import load_words
+    @property
+    def _marked(self) -> bool:
+        """Whether the paper says on each page that it is not for sending."""
+        return self.name == "customer" and self.view.is_draft
 
-    words = load_words(shop.language)
-    view = (RefrigerantView if name == "refrigerant-record" else PaperView)(draft, shop, words, name, review, folder)
-    pictures = view.pictures
-    logo = ""
-    found = logo_bytes(shop)
-    if found is not None:
-        logo = data_address(*found)
-        pictures[logo] = found
-    marked = name == "customer" and view.is_draft
-    html = fill(
-        f"{name}.html.j2",
-        shop.folder,
-        view=view,
-        draft=draft,
-        shop=shop,
-        words=words,
-        css=Markup(style(shop.folder)),
-        logo=logo,
-        marked_draft=marked,
-    )
-    return _Made(
-        html=html,
-        title=view.document_title,
-        footer=view.document_title,
-        pages=words("paper.page", n="{n}", total="{total}"),
-        draft_word=words("draft.not_for_sending") if marked else "",
-        draft_open=view.open_line if marked else "",
-        pictures=pictures,
-    )
+    @cached_property
+    def _tree(self) -> Node:
+        from pipeline.render.tree import parse
+
+        return parse(self.html)
+
+    @cached_property
+    def _page(self) -> Page:
+        from pipeline.render.pdf import Page
+
+        self._tree  # noqa: B018  the template fills the view's pictures
+        view, words = self.view, self.view.words
+        return Page(
+            title=view.document_title,
+            author=self.shop.name,
+            language=self.shop.language,
+            paper_size=self.shop.paper_size,
+            footer=view.document_title,
+            pages=words("paper.page", n="{n}", total="{total}"),
+            draft_word=words("draft.not_for_sending") if self._marked else "",
+            draft_open=view.open_line if self._marked else "",
+            pictures=view.pictures,
+        )
+
+    @cached_property
+    def pdf(self) -> bytes:
+        """The paper as PDF."""
+        from pipeline.render.pdf import pdf
+
+        return pdf(self._tree, self._page, self.shop.folder)
+
+    def form(self, form: str) -> bytes:
+        """The paper's bytes in one of its forms."""
+        if form == "html":
+            return self.html.encode("utf-8")
+        if form == "pdf":
+            return self.pdf
+        if form == "docx":
+            from pipeline.render.docx import docx
+
+            return docx(self._tree, self._page)
+        if form == "md":
+            from pipeline.render.markdown import markdown
+
+            return markdown(self._tree).encode("utf-8")
+        if form == "eml":
+            from pipeline.render.post import mail
+
+            return mail(self.view, self.pdf)
+        from pipeline.render.exports import parts_csv
+
+        return parts_csv(self.draft)
+
+    def exports(self) -> dict[str, bytes]:
+        """Files for other programs."""
+        from pipeline.render.exports import readings_csv, transcript_vtt
+        from pipeline.render.post import calendar, dated
+
+        files = {"readings.csv": readings_csv(self.draft), "transcript.vtt": transcript_vtt(self.draft)}
+        if dated(self.draft):
+            files["follow-ups.ics"] = calendar(self.view)
+        return files

@@ -16,7 +16,7 @@ from pipeline.words.figures import converted, digits, places_of, unit_text
 if TYPE_CHECKING:
     from pipeline.render.tables import Tables
 
-WIDTH = 480.0
+WIDTH = 360.0
 BAND_WIDTH = 300.0
 TICKS = 5
 MOST_LABELS = 9
@@ -155,8 +155,8 @@ class Charts:
         ys = ticks_between(min(values), max(values))
         longest = max(point.minutes for one in group for point in one.points)
         in_hours = longest > 180
-        xs = ticks_between(0.0, longest / 60 if in_hours else longest)
-        left, right, top, bottom = 58.0, WIDTH - 96.0, 22.0, 166.0
+        xs = ticks_between(0.0, longest / 60 if in_hours else longest, 4)
+        left, right, top, bottom = 40.0, WIDTH - 22.0, 24.0, 166.0
 
         def x_of(minutes: float) -> float:
             return round(left + (minutes / 60 if in_hours else minutes) / xs[-1] * (right - left), 1)
@@ -200,6 +200,7 @@ class Charts:
                 lines=lines,
                 found=self._level(found, y_of, "trend_before"),
                 setpoint=self._level(setpoint, y_of, "trend_setpoint"),
+                falling=lines[0].dots[0].y <= lines[0].dots[-1].y,
             ),
             caption=caption,
             alt=alt,
@@ -341,7 +342,7 @@ class Charts:
         values = [one.value or 0.0 for one in legs]
         spread = max(max(values) - min(values), 0.02 * max(abs(value) for value in values), 0.1)
         least, most = min(values) - spread * 0.6, max(values) + spread * 0.6
-        left, right = 84.0, WIDTH - 96.0
+        left, right = 66.0, WIDTH - 70.0
         rows = []
         for number, one in enumerate(legs):
             x = left + ((one.value or 0.0) - least) / (most - least) * (right - left)

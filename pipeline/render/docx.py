@@ -23,6 +23,8 @@ MARKS = {
     "no_reference": "¦\u2009◦\u2009¦",
 }
 """The verdicts' marks in letters: a dot between, at or beyond two posts."""
+HEAVY = frozenset({"out_of_tolerance", "kind", "shopname"})
+"""Classes that are set in bold."""
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 """The same input gives the same bytes: a zip's times are the earliest that it can hold."""
 CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
@@ -178,6 +180,8 @@ class _Writer:
 
     def _facts(self, node: Node) -> None:
         """Labelled fields as a table of two columns; places to sign stay empty."""
+        from docx.shared import Mm
+
         entries = [child for child in node.children if isinstance(child, Node)]
         table = self._new_table(len(entries), [45, 85] if "sign" not in node.classes else [60, 70])
         for row, entry in zip(table.rows, entries, strict=True):
@@ -185,8 +189,18 @@ class _Writer:
             value = next(iter(entry.all("dd")), Node("dd"))
             self._runs(row.cells[0].paragraphs[0], label)
             self._runs(row.cells[1].paragraphs[0], value)
+            if "sign" in node.classes:
+                row.height = Mm(11.0)
         self._rules(table)
-        self.document.add_paragraph().paragraph_format.space_after = 0
+        self._gap()
+
+    def _gap(self) -> None:
+        """A narrow line that keeps two tables apart."""
+        from docx.shared import Pt
+
+        paragraph = self.document.add_paragraph()
+        paragraph.paragraph_format.space_after = Pt(0)
+        paragraph.add_run(" ").font.size = Pt(4)
 
     def _table(self, node: Node) -> None:
         """A table with a head that repeats on every page and rows that do not break."""
@@ -214,7 +228,7 @@ class _Writer:
                 head.set(qn("w:val"), "true")
                 properties.append(head)
         self._rules(table)
-        self.document.add_paragraph().paragraph_format.space_after = 0
+        self._gap()
 
     def _new_table(self, rows: int, widths: list[float]) -> Any:
         """An empty table whose columns share the page's width."""
@@ -248,7 +262,8 @@ class _Writer:
 
         drawing = self.drawings.get(id(node))
         if drawing is not None:
-            shape = self.document.add_picture(io.BytesIO(drawing), width=Mm(min(120.0, self.width_mm)))
+            width = 75.0 if "half" in node.classes else 105.0
+            shape = self.document.add_picture(io.BytesIO(drawing), width=Mm(width))
             self._describe(shape, node.attributes.get("data-alt", ""))
         for image in node.all("img"):
             self._picture(self.document.add_paragraph(), image)
@@ -308,7 +323,7 @@ class _Writer:
             "dotted": look.get("dotted") or "doubt" in node.classes,
             "small": look.get("small") or bool({"small", "plain", "said", "remark"} & set(node.classes)),
         }
-        heavy = bold or node.tag in ("strong", "b") or "out_of_tolerance" in node.classes or "kind" in node.classes
+        heavy = bold or node.tag in ("strong", "b") or bool(HEAVY & set(node.classes))
         for child in node.children:
             self._runs(paragraph, child, heavy, **look)
 

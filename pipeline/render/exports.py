@@ -52,6 +52,29 @@ def readings_csv(draft: Draft) -> bytes:
     return out.getvalue().encode("utf-8")
 
 
+PART_COLUMNS = ("status", "quantity", "description", "part_number", "rating", "component", "serial", "confirm",
+    "machine", "model", "machine_serial", "customer", "site", "reference", "words")  # fmt: skip
+
+
+def parts_csv(draft: Draft) -> bytes:
+    """All parts, one a row, each with the machine it is for. UTF-8, RFC 4180."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(PART_COLUMNS)
+    machine, visit = draft.equipment, draft.visit
+    where = [
+        said.value if said is not None else None
+        for said in (machine.type, machine.model, machine.serial, visit.customer, visit.site, visit.reference)
+    ]
+    for one in draft.parts:
+        row = (
+            one.status.value, one.quantity, one.description, one.part_number, one.rating, one.component, one.serial,
+            "; ".join(one.confirm), *where, one.evidence.quote,
+        )  # fmt: skip
+        writer.writerow([cell(value) for value in row])
+    return out.getvalue().encode("utf-8")
+
+
 def _cue_time(seconds: float) -> str:
     """A time of WebVTT: hh:mm:ss.ttt."""
     thousandths = round(max(0.0, seconds) * 1000)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from jinja2.sandbox import SandboxedEnvironment
 
 
+@lru_cache(maxsize=16)
 def environment(own: Path | None) -> SandboxedEnvironment:
     """The templates' environment: HTML escapes, a name that nobody defined is an error, code has no way out.
 

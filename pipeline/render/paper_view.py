@@ -12,6 +12,7 @@ from pipeline.render.pictures import data_address, photo
 from pipeline.render.statements import Doubt, Line
 from pipeline.render.tables import Pair, Row
 from pipeline.render.view import Fact, View
+from pipeline.shop import logo_bytes
 from pipeline.words import DEFAULT, capital
 from pipeline.words.figures import Figure, aligned, clock, shown
 
@@ -57,6 +58,21 @@ class SourceRow:
 
 class PaperView(View):
     """The view of one paper."""
+
+    @cached_property
+    def called_for(self) -> bool:
+        """Whether the job needs this paper without being asked for it."""
+        return self.paper != "parts" or bool(self.draft.parts)
+
+    @cached_property
+    def logo(self) -> str:
+        """The shop's logo inside the page; empty when there is none that can be printed."""
+        found = logo_bytes(self.shop)
+        if found is None:
+            return ""
+        address = data_address(*found)
+        self.pictures[address] = found
+        return address
 
     @cached_property
     def summary(self) -> str:

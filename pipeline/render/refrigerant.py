@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from extractors.facts import (
+    Action,
     ActionKind,
     ActionStatus,
     Condition,
@@ -31,6 +32,7 @@ CIRCUIT = frozenset(
     }
 )  # fmt: skip
 """Components that hold refrigerant."""
+OPENING = (ActionKind.REPLACED, ActionKind.REPAIRED, ActionKind.INSTALLED, ActionKind.REMOVED)
 TESTS = (ActionKind.LEAK_TESTED, ActionKind.PRESSURE_TESTED, ActionKind.EVACUATED)
 
 
@@ -77,7 +79,7 @@ class RefrigerantView(PaperView):
         ]
 
     def _full_charge(self) -> list[Entry]:
-        """The full charge, where the plate's weight is one and no other: a weight that was put in says nothing of it."""
+        """The full charge where the plate gives one weight: a weight that was put in says nothing of it."""
         plates = [one for one in self._weights() if one.role is Role.RATED]
         if len(plates) != 1:
             return [self._entry("full_charge"), self._entry("full_charge_how")]
@@ -110,20 +112,27 @@ class RefrigerantView(PaperView):
         ]
 
     @cached_property
+    def called_for(self) -> bool:
+        """Whether the job touched the refrigerant: without that no record is made unasked."""
+        return bool(self.circuit_work or any(one.role is Role.MEASURED for one in self._weights()))
+
+    @cached_property
     def circuit_work(self) -> list[Line]:
         """Parts of the refrigerant circuit that were worked on, with the kind of work."""
         wanted = [
             one
             for one in self.draft.actions
             if one.status is ActionStatus.DONE
-            and (one.component in CIRCUIT or one.action in (ActionKind.CHARGED, ActionKind.RECOVERED, *TESTS))
+            and (one.action in (ActionKind.CHARGED, ActionKind.RECOVERED, *TESTS) or _opens(one))
         ]
         return [self.statements.action(one) for one in wanted]
 
     @cached_property
     def amounts(self) -> list[Entry]:
-        """What went in and came out. A weight counts only where the words of the work hold it; every other weight
-        stands by itself with its words, for the person who knows to place it.
+        """What went in and came out.
+
+        A weight counts only where the words of the work hold it; every other weight stands by itself with its
+        words, for the person who knows to place it.
         """
         entries: list[Entry] = []
         plates = [one for one in self._weights() if one.role is Role.RATED]
@@ -206,6 +215,11 @@ class RefrigerantView(PaperView):
                 label = "vacuum_figure" if one.unit == "micron" else "pressure_figure"
                 entries.append(self._weight_entry(label, one))
         return entries or [self._entry("pressure_test"), self._entry("vacuum")]
+
+
+def _opens(action: Action) -> bool:
+    """Whether work on a component opens the refrigerant circuit."""
+    return action.component in CIRCUIT and action.action in OPENING
 
 
 def _same_words(one: Evidence, other: Evidence) -> bool:

@@ -130,15 +130,24 @@ def parse(html: str) -> Node:
     return body
 
 
+def _is_block(child: Node | str) -> bool:
+    """Whether a child stands on lines of its own."""
+    return isinstance(child, Node) and child.tag not in INLINE and not child.raw
+
+
 def _tidy(node: Node) -> None:
-    """Drops white space between blocks and what only eyes on a screen need hidden."""
+    """Drops white space at the ends of an element and beside blocks; between words and inline elements it stays."""
     kept: list[Node | str] = []
-    has_blocks = any(isinstance(child, Node) and child.tag not in INLINE for child in node.children)
-    for child in node.children:
-        if isinstance(child, str):
-            if child.strip() or (not has_blocks and child and kept):
-                kept.append(child)
-            continue
-        _tidy(child)
+    for number, child in enumerate(node.children):
+        if isinstance(child, Node):
+            _tidy(child)
+        elif not child.strip(" "):
+            before = kept[-1] if kept else None
+            after = next(
+                (one for one in node.children[number + 1 :] if not isinstance(one, str) or one.strip(" ")), None
+            )
+            edge = before is None or after is None
+            if edge or _is_block(before or "") or _is_block(after or ""):
+                continue
         kept.append(child)
     node.children = kept

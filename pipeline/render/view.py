@@ -17,7 +17,7 @@ from pipeline.shop import Shop
 from pipeline.words import Words, capital
 from pipeline.words.figures import clock
 
-MOST_BANDS = {"report": 6, "customer": 3}
+MOST_BANDS = {"report": 6, "customer": 2}
 FINE = ("normal", "running")
 """Conditions that are no fault."""
 
