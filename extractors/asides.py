@@ -130,7 +130,7 @@ class Asides:
         if glued_before or glued_after:
             return Aside(UnplacedReason.IDENTIFIER, "letters stand right beside it")
         letter_before = len(before) == 1 and before.isalpha() and before not in ("a", "i")
-        letter_after = len(after) == 1 and after.isalpha() and after not in ("a", "i")
+        letter_after = len(after) == 1 and after.isalpha() and after not in ("a", "i") and self._beside(figure, 2) != "to"
         if figure.units:
             return None
         if (letter_before or letter_after) and not (before == "s" or (before in ("r",) and figure.value and figure.value >= 22)):
@@ -227,7 +227,10 @@ class Asides:
         joined = figure.number.end < len(self.passage.tokens) and self.passage.tokens[figure.number.end].joined
         hyphen = after == "-" and self.passage.norm(figure.number.end + 1) in parts
         if figure.value == int(figure.value or 0) and 0 < figure.middle <= 40:
-            if after in parts and (joined or after in ("pole", "phase", "door", "stage", "way", "speed", "tier", "burner", "compartment", "head", "basket", "bay", "drawer", "row", "gauge")):
+            named = after in ("pole", "phase", "door", "stage", "way", "speed", "tier", "burner", "compartment", "basket", "bay", "drawer", "row", "gauge", "head")
+            follow = self._beside(figure, 2)
+            ends = follow in ("", ",", ".", "'s", "is", "at", "was", "reads") or follow[:1].isdigit() or follow in _HOURS
+            if after in parts and (joined or (named and not ends)) and figure.middle <= 12:
                 return Aside(UnplacedReason.COUNT_OF_THINGS, f"part of a name with “{after}”")
             if hyphen:
                 return Aside(UnplacedReason.COUNT_OF_THINGS, "part of a name")

@@ -89,6 +89,11 @@ def _unit_at(passage: Passage, index: int, at: dict[int, list[Hit]], numeral: Nu
         glued = token.joined and passage.tokens[index - 1].is_digits and passage.norm(index + 1)[:1] != "-"
         if not (glued or capital_unit):
             return None
+    if token.norm in ("over", "split") and (
+        passage.norm(end) not in (".", ",", "", "so", "and", "that's", "which", "now", "when", "but", "the", "it", "that", "i")
+        or end < len(passage.tokens) and passage.tokens[end].is_digits
+    ):
+        return None
     misheard = all(hit.label.endswith("?") for hit in hits)
     if misheard and passage.norm(index) in ("what's", "a"):
         return None
@@ -137,7 +142,9 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
     for hits in at.values():
         for hit in hits:
             word = passage.norm(hit.span.end - 1)
-            if not hit.label.endswith("?") and len(word) > 2 and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm")):
+            if hit.label.endswith("?"):
+                continue
+            if hit.span.end - hit.span.start > 1 and len(word) == 1 or len(word) > 2 and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm")):
                 ending.setdefault(hit.span.end, []).append(hit)
     ends = {f.number.end for f in figures}
 

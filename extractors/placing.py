@@ -8,10 +8,12 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 from extractors.facts import Role
-from extractors.features import Filing, Story, options, role_signs
+from extractors.features import SUPPLY, Filing, Story, candidates, quantity_signs
 from extractors.figures import Figure
 from extractors.lexicon import load_table
 from extractors.mentions import subjects
+from extractors.reading_signs import reading_signs
+from extractors.role_signs import role_signs
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
 
@@ -82,14 +84,11 @@ def choose_value(figure: Figure, filing: Filing) -> tuple[Figure, bool]:
     return figure, False
 
 
-SUPPLY = ((20, 32), (100, 130), (195, 255), (260, 300), (330, 480), (540, 640))
-
-
 def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> None:
     """Notes what was filed, for the figures that follow."""
     assert filing.subject is not None and filing.quantity is not None
     story.subject, story.quantity, story.unit, story.role = filing.subject, filing.quantity, filing.unit, role
-    story.figure, story.mention = filed_figure, filing.mention
+    story.figure, story.mention, story.where = filed_figure, filing.mention, filing.where
     story.by_quantity[filing.quantity] = filing.subject
     if filing.unit:
         story.units[(filing.subject, filing.quantity)] = filing.unit
@@ -99,25 +98,27 @@ def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> 
 def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float]) -> Filed:
     """Files one figure after all before it."""
     figure = scene.figures[index]
-    ways = options(scene, index, figure, story)
-    probability = shares([score(way.signs, table) for way in ways])
-    ranked = sorted(zip(probability, range(len(ways)), strict=True), reverse=True)
-    nothing = next(p for p, i in ranked if ways[i].subject is None)
-    if nothing < 0.5 and ways[ranked[0][1]].subject is None:
-        # Many ways to file share the rest: together they outweigh "no reading", and the figure is flagged.
-        ranked = [r for r in ranked if ways[r[1]].subject is not None]
-    best = ways[ranked[0][1]]
-    share = sum(p for p, i in ranked if ways[i].subject == best.subject and ways[i].quantity == best.quantity)
-    rival = next((ways[i] for _, i in ranked if ways[i].subject != best.subject), None)
-    refused = tuple((f"{ways[i].subject or 'no reading'}, {ways[i].quantity or '-'}", round(p, 3)) for p, i in ranked[1:4] if p > 0.02)
-    role, role_share, second = Role.MEASURED, 1.0, None
-    if best.subject is not None:
-        by_role = role_signs(scene, figure, best, story)
-        names = list(by_role)
-        chances = shares([score(by_role[name], table) for name in names])
-        order = sorted(zip(chances, names, strict=True), reverse=True)
-        role, role_share = order[0][1], order[0][0]
-        second = order[1][1]
+    found = candidates(scene, index, figure, story)
+    chance = 1 / (1 + math.exp(-score(reading_signs(scene, index, figure, found, story), table)))
+    if not found or chance < 0.5:
+        return Filed(index, figure, Filing(None), Role.MEASURED, 1 - chance, 1.0)
+    by_subject = shares([score(c.signs, table) for c in found])
+    ways: list[tuple[float, Filing]] = []
+    for part, candidate in zip(by_subject, found, strict=True):
+        if part < 0.01 and len(ways) > 0:
+            continue
+        by_quantity = shares([score(signs, table) for signs in quantity_signs(scene, figure, candidate, story)])
+        ways += [(part * q, Filing(candidate.subject, pair[0], pair[1], candidate.mention, candidate.where))
+                 for q, pair in zip(by_quantity, candidate.pairs, strict=True)]
+    ways.sort(key=lambda way: -way[0])
+    share, best = ways[0][0] * chance, ways[0][1]
+    rival = next((w for p, w in ways[1:] if w.subject != best.subject), None)
+    refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
+    by_role = role_signs(scene, figure, best, story)
+    names = list(by_role)
+    chances = shares([score(by_role[name], table) for name in names])
+    order = sorted(zip(chances, names, strict=True), reverse=True)
+    role, role_share, second = order[0][1], order[0][0], order[1][1]
     return Filed(index, figure, best, role, share, role_share, rival, second, refused)
 
 

@@ -23,7 +23,7 @@ class QuantityRow:
 
     unit: str | None
     cues: tuple[str, ...]
-    subject: str
+    subjects: tuple[str, ...]
     low: float
     high: float
 
@@ -32,7 +32,7 @@ class QuantityRow:
 def quantity_rows() -> dict[Quantity, QuantityRow]:
     """All quantities with their default unit, cue words, default subject and bounds (in the default unit)."""
     return {
-        Quantity(name): QuantityRow(row["unit"] or None, tuple(row["cues"]), row["subject"], row["bounds"][0], row["bounds"][1])
+        Quantity(name): QuantityRow(row["unit"] or None, tuple(row["cues"]), tuple(row["subjects"]), row["bounds"][0], row["bounds"][1])
         for name, row in load_table("quantities").items()
     }
 
@@ -77,7 +77,7 @@ class Scene:
         for hit in hits:
             self._hits.setdefault(hit.label, []).append(hit)
         self._hit_starts = {label: [h.span.start for h in found] for label, found in self._hits.items()}
-        self.mentions: list[Mention] = talk.mentions
+        self.mentions: list[Mention] = sorted([*talk.mentions, *talk.nouns], key=lambda m: m.span)
         self._mention_starts = [m.span.start for m in self.mentions]
         self.places: list[Place] = talk.places
         self._figure_starts = [f.span.start for f in self.figures]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from extractors.figures import Figure, find_figures
 from extractors.mentions import Mention, Place, mentions, places
+from extractors.nouns import unknown_nouns
 from extractors.passage import Passage, Span
 
 if TYPE_CHECKING:
@@ -26,6 +27,11 @@ class Talk:
     def mentions(self) -> list[Mention]:
         """Subjects, in order."""
         return mentions(self.passage)
+
+    @cached_property
+    def nouns(self) -> list[Mention]:
+        """Nouns outside the vocabulary that stand where a subject stands: "gearmotor, nine point two"."""
+        return unknown_nouns(self.passage, self.doc, self.mentions, self.figures)
 
     @cached_property
     def places(self) -> list[Place]:

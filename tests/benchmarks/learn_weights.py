@@ -18,10 +18,12 @@ from pathlib import Path
 import numpy as np
 
 from extractors.facts import Role, Segment, Transcript
-from extractors.features import Story, options, role_signs
+from extractors.features import Filing, Story, candidates, quantity_signs
 from extractors.lexicon import FOLDER
 from extractors.passage import make_passage
 from extractors.placing import remember, score
+from extractors.reading_signs import reading_signs
+from extractors.role_signs import role_signs
 from extractors.scene import Scene
 from extractors.talk import Talk
 from extractors.units import convert, units
@@ -121,54 +123,73 @@ def spoken_of(scene, gold):
     return {i for i, f in enumerate(scene.figures) for s in spans if s and s[0] <= f.number.start < s[1]}
 
 
-def positives(ways, figure, golds):
-    """Indexes of the ways that a gold entry accepts; without gold the way that files it aside."""
-    good = []
-    for i, way in enumerate(ways):
-        if way.subject is None:
-            if not golds or all(g.get("optional") for g in golds):
-                good.append(i)
-            continue
-        for gold in golds:
-            if way.subject in as_list(gold["subject"]) and str(way.quantity) in as_list(gold["quantity"]) and same_value(figure, gold, way.unit):
-                good.append(i)
-                break
-    return good
+def right_pairs(candidate, figure, golds):
+    """Indexes of the pairs of quantity and unit that a gold entry of this subject accepts."""
+    return [
+        i for i, (quantity, unit) in enumerate(candidate.pairs)
+        if any(candidate.subject in as_list(g["subject"]) and str(quantity) in as_list(g["quantity"]) and same_value(figure, g, unit)
+               for g in golds)
+    ]
 
 
 def collect(scenes, table, unplaced):
-    """Examples of subjects and of roles: (lists of signs, indexes of the right ones)."""
-    filings, roles, missing = [], [], Counter()
+    """Examples of readings, subjects, quantities and roles: (lists of signs, indexes of the right ones)."""
+    examples = {"reading": [], "subject": [], "quantity": [], "role": []}
+    missing = Counter()
     for name, scene, aligned in scenes:
         story = Story()
         for index, figure in enumerate(scene.figures):
             aside = scene.asides.get(index)
             golds = aligned.get(index, [])
+            needed = [g for g in golds if not g.get("optional")]
             if scene.is_used(figure) or (aside is not None and not aside.weak) or figure.form.startswith("tolerance"):
-                if [g for g in golds if not g.get("optional")]:
+                if needed:
                     missing[f"aside: {aside.because if aside else 'used'}"] += 1
                 continue
-            ways = options(scene, index, figure, story)
-            good = positives(ways, figure, golds)
-            if not golds and index not in unplaced[name]:
-                good = []  # a repeat or a corrected figure: the gold does not say
-            elif good and len(good) < len(ways):
-                filings.append(([w.signs for w in ways], good))
-            elif not good:
+            found = candidates(scene, index, figure, story)
+            is_signs = reading_signs(scene, index, figure, found, story)
+            if needed:
+                examples["reading"].append(([(), is_signs], [1]))
+            elif not golds and index in unplaced[name]:
+                examples["reading"].append(([(), is_signs], [0]))
+            good = [i for i, c in enumerate(found) if right_pairs(c, figure, golds)]
+            if good and len(good) < len(found):
+                examples["subject"].append(([c.signs for c in found], good))
+            elif needed and not good:
                 missing["no way right"] += 1
-            scores = [score(w.signs, table) for w in ways]
-            best = max(good or range(len(ways)), key=lambda i: scores[i]) if table else (good[0] if good else len(ways) - 1)
-            way = ways[best]
-            if way.subject is None:
+            if not found or (not good and index in unplaced[name]) or (not good and table and score(is_signs, table) < 0):
                 continue
+            best = max(good or range(len(found)), key=lambda i: score(found[i].signs, table))
+            chosen = found[best]
+            pairs = quantity_signs(scene, figure, chosen, story)
+            right = right_pairs(chosen, figure, golds)
+            if right and len(right) < len(pairs):
+                examples["quantity"].append((pairs, right))
+            pair = chosen.pairs[max(right or range(len(pairs)), key=lambda i: score(pairs[i], table))]
+            way = Filing(chosen.subject, pair[0], pair[1], chosen.mention, chosen.where)
             by_role = role_signs(scene, figure, way, story)
             names = list(by_role)
             wanted = {r for g in golds if way.subject in as_list(g["subject"]) for r in as_list(g["role"])}
-            role = Role(sorted(wanted)[0]) if wanted else Role.MEASURED
             if wanted:
-                roles.append(([by_role[n] for n in names], [i for i, n in enumerate(names) if n.value in wanted]))
+                examples["role"].append(([by_role[n] for n in names], [i for i, n in enumerate(names) if n.value in wanted]))
+                role = Role(sorted(wanted)[0])
+            else:
+                role = max(names, key=lambda n: score(by_role[n], table))
             remember(story, figure, way, role)
-    return filings, roles, missing
+    return examples, missing
+
+
+def learn(scenes, unplaced, l2, rounds):
+    """Weights after some rounds; each round sees the story as the weights before tell it."""
+    table: dict[str, float] = {}
+    for _ in range(rounds):
+        examples, missing = collect(scenes, table, unplaced)
+        table = {}
+        for part in examples.values():
+            table |= fit(part, l2)
+    print("learned from", {k: len(v) for k, v in examples.items()}, len(table), "weights; right",
+          {k: round(accuracy(v, table), 3) for k, v in examples.items()}, "unreachable", dict(missing))
+    return table
 
 
 def fit(examples, l2, steps=260):
@@ -176,7 +197,7 @@ def fit(examples, l2, steps=260):
     counts = Counter(s for lists, _ in examples for signs in lists for s in signs)
     names = sorted(s for s, c in counts.items() if c >= 3)
     position = {s: i for i, s in enumerate(names)}
-    penalty = np.array([l2 * (4.0 if n.startswith(("about:", "size:")) or "<about" in n or "<unit" in n else 1.0) for n in names])
+    penalty = np.array([l2 * (2.0 if n.startswith(("about:", "size:")) or "<about" in n or "<unit" in n else 1.0) for n in names])
     rows, owners, marks = [], [], []
     for number, (lists, good) in enumerate(examples):
         for i, signs in enumerate(lists):
@@ -233,7 +254,7 @@ def main():
     apart = tuple(x for x in args.aside.split(",") if x)
     from extractors import identified
 
-    learn, test, unplaced = [], [], {}
+    known, test, unplaced = [], [], {}
     for folder in args.folders:
         for path in sorted(folder.glob("*.gold.json")):
             name = path.name.removesuffix(".gold.json")
@@ -242,16 +263,11 @@ def main():
             scene = Scene(talk, identified(talk))
             unplaced[name] = spoken_of(scene, gold)
             entry = (name, scene, align(scene, gold["readings"]))
-            (test if apart and name.startswith(apart) else learn).append(entry)
-    table: dict[str, float] = {}
-    for number in range(args.rounds):
-        filings, roles, missing = collect(learn, table, unplaced)
-        table = fit(filings, args.l2) | fit(roles, args.l2)
-        print(f"round {number + 1}: {len(filings)} figures, {len(roles)} roles, {len(table)} weights;"
-              f" subject {accuracy(filings, table):.3f} role {accuracy(roles, table):.3f}; unreachable {dict(missing)}")
+            (test if apart and name.startswith(apart) else known).append(entry)
+    table = learn(known, unplaced, args.l2, args.rounds)
     if test:
-        filings, roles, missing = collect(test, table, unplaced)
-        print(f"set aside: subject {accuracy(filings, table):.3f} of {len(filings)}, role {accuracy(roles, table):.3f} of {len(roles)}; unreachable {dict(missing)}")
+        examples, missing = collect(test, table, unplaced)
+        print("set aside:", {k: (len(v), round(accuracy(v, table), 3)) for k, v in examples.items()}, "unreachable", dict(missing))
     if args.write:
         lines = ["# Learned by tests/benchmarks/learn_weights.py from the annotated narrations; do not edit by hand.",
                  "# Higher means likelier. A sign is a word for something seen beside a figure.", "", "[weights]"]
