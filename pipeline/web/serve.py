@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from pipeline.desk import Desk
 from pipeline.errors import InputError, SetupError
-from pipeline.jobs import Bench, Engine
+from pipeline.hear_apart import hear_apart
+from pipeline.jobs import Bench, Engine, Hear
 from pipeline.keep import only_call
 from pipeline.settings import Settings
 from pipeline.shop import Shop, load_shop
@@ -25,11 +26,11 @@ LOOPBACK = "127.0.0.1"
 
 
 @contextlib.contextmanager
-def running(place: StorePlace, settings: Settings) -> Iterator[Starlette]:
+def running(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -> Iterator[Starlette]:
     """The application with its engine at work; one process a store. Raises StoreError when another holds it."""
     with only_call(place.home / "served"):
         store = open_store(place)
-        engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
+        engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings, hear))
         try:
             engine.start()
             engine.submit_waiting()

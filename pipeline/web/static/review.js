@@ -76,11 +76,26 @@ function go(slip, playing) {
   if (!slip) return;
   slip.classList.add("here");
   slip.focus({ preventScroll: true });
+  lineOf(slip);
   const deck = document.getElementById("deck");
   const top = deck.hidden ? 0 : deck.getBoundingClientRect().bottom;
   const box = slip.getBoundingClientRect();
   if (box.top < top + 8 || box.bottom > innerHeight) scrollBy({ top: box.top - top - 16, behavior: matchMedia("(prefers-reduced-motion: reduce)").matches ? "auto" : "smooth" });
   if (playing && document.getElementById("follow").checked) playOf(slip);
+}
+
+// Marks the line in which an entry was said, and brings it into sight in its own column.
+function lineOf(slip) {
+  work.querySelectorAll(".line.at").forEach((line) => line.classList.remove("at"));
+  const button = slip.querySelector("[data-play]");
+  if (!button) return;
+  const [recording, start] = button.dataset.play.split(",").map(Number);
+  const line = Array.from(work.querySelectorAll(`.line[data-recording="${recording}"]`))
+    .filter((one) => Number(one.dataset.start) <= start + 0.1).pop();
+  if (!line) return;
+  line.classList.add("at");
+  const column = document.getElementById("words");
+  if (column.scrollHeight > column.clientHeight) column.scrollTop = line.offsetTop - column.clientHeight / 3;
 }
 
 // To the next thing that needs somebody, after the place where `fromId` stood before it went.
@@ -105,6 +120,7 @@ work.addEventListener("focusin", (event) => {
     work.querySelectorAll(".slip.here").forEach((other) => other.classList.remove("here"));
     slip.classList.add("here");
     here = slip;
+    lineOf(slip);
   }
 });
 

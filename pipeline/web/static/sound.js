@@ -31,28 +31,30 @@ const Sound = (() => {
   function draw(strip, at) {
     const { canvas, peaks } = strip;
     const width = canvas.clientWidth;
+    const tall = canvas.clientHeight;
     if (!width || !peaks) return;
     const ratio = devicePixelRatio || 1;
-    if (canvas.width !== Math.round(width * ratio)) canvas.width = Math.round(width * ratio);
-    canvas.height = Math.round(72 * ratio);
+    canvas.width = Math.round(width * ratio);
+    canvas.height = Math.round(tall * ratio);
     const pen = canvas.getContext("2d");
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);
-    pen.clearRect(0, 0, width, 72);
+    const over = Math.round(tall * 0.3);
+    const low = over + 5;
     const length = Math.max(Number(canvas.dataset.duration), peaks.length / PER_S, 1);
-    bars(pen, peaks, 0, length, width, 0, 22);
+    bars(pen, peaks, 0, length, width, 0, over);
     const from = Math.max(0, Math.min(at - WIDE_S / 2, length - WIDE_S));
-    bars(pen, peaks, from, from + WIDE_S, width, 28, 44);
+    bars(pen, peaks, from, from + WIDE_S, width, low, tall - low);
     pen.fillStyle = color("--wash-2");
     pen.globalCompositeOperation = "destination-over";
     if (current && players.get(current.recording) && strips.get(current.recording) === strip) {
       const x = (s) => ((s - from) / WIDE_S) * width;
-      pen.fillRect(x(current.start), 28, Math.max(2, x(current.end) - x(current.start)), 44);
+      pen.fillRect(x(current.start), low, Math.max(2, x(current.end) - x(current.start)), tall - low);
     }
-    pen.fillRect((from / length) * width, 0, Math.max(3, (Math.min(WIDE_S, length) / length) * width), 22);
+    pen.fillRect((from / length) * width, 0, Math.max(3, (Math.min(WIDE_S, length) / length) * width), over);
     pen.globalCompositeOperation = "source-over";
     pen.fillStyle = color("--needle");
-    pen.fillRect((at / length) * width - 1, 0, 2, 22);
-    pen.fillRect(((at - from) / WIDE_S) * width - 1, 28, 2, 44);
+    pen.fillRect((at / length) * width - 1, 0, 2, over);
+    pen.fillRect(((at - from) / WIDE_S) * width - 1, low, 2, tall - low);
   }
 
   function bars(pen, peaks, from, to, width, top, height) {
@@ -63,8 +65,8 @@ const Sound = (() => {
       let most = 0;
       const first = Math.floor(from * PER_S + column * each);
       for (let i = first; i < first + Math.max(1, each) && i < peaks.length; i += 1) if (peaks[i] > most) most = peaks[i];
-      const tall = Math.max(1, (most / 255) * height);
-      pen.fillRect(column * 2, top + (height - tall) / 2, 1.2, tall);
+      const high = Math.max(1, (most / 255) * height);
+      pen.fillRect(column * 2, top + (height - high) / 2, 1.2, high);
     }
   }
 
@@ -133,7 +135,7 @@ const Sound = (() => {
     const length = Math.max(Number(canvas.dataset.duration), 1);
     const share = (event.clientX - box.left) / box.width;
     const from = Math.max(0, Math.min(audio.currentTime - WIDE_S / 2, length - WIDE_S));
-    const at = event.clientY - box.top < 25 ? share * length : from + share * WIDE_S;
+    const at = event.clientY - box.top < box.height * 0.35 ? share * length : from + share * WIDE_S;
     play(recording, Math.min(at + before, length), Math.min(at + before + 8, length));
   }));
   addEventListener("resize", () => strips.forEach((strip) => draw(strip, 0)));

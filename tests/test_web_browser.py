@@ -1,0 +1,281 @@
+"""A real browser reviews a job: by keyboard, by mouse, at phone and desktop width, with sound and without a foreign host.
+
+The recogniser is the only thing that is played by the test; pages, store, engine, extraction and papers are the real ones.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import struct
+import threading
+import wave
+from collections.abc import Callable, Iterator
+from math import pi, sin
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from app_drafts import LINES, timed
+
+from pipeline.hear import Heard
+from pipeline.hear_apart import Result, Wanted, peaks_of
+from pipeline.keep import digest_of_file
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+pytestmark = pytest.mark.browser
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+AXE = os.environ.get("JOBTAPE_AXE", "")
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+SECONDS = 75
+
+
+def recording(path: Path) -> Path:
+    """A tone where the invented visit's words are: something to play, with a strip to see."""
+    spoken = [(s.start or 0, s.end or 0) for s in timed().segments]
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(8000)
+        frames = bytearray()
+        for n in range(SECONDS * 8000):
+            at = n / 8000
+            loud = 9000 if any(start <= at <= end for start, end in spoken) else 60
+            frames += struct.pack("<h", int(loud * sin(2 * pi * 220 * at)))
+        file.writeframes(bytes(frames))
+    return path
+
+
+def heard(wanted: Wanted, progress: Callable[[float, float], None]) -> Result:
+    """What a recogniser would have heard of the invented visit."""
+    path = Path(wanted.path)
+    progress(SECONDS, SECONDS)
+    body = {
+        "heard": Heard(transcript=timed(LINES), duration_s=SECONDS, grade=0.9, hearing="careful").model_dump(mode="json"),
+        "source": {
+            "sha256": digest_of_file(path), "kind": "sound", "declared_s": SECONDS,
+            "recorded_at": "2026-03-14T09:26:53", "recorded_at_from": "metadata",
+        },
+    }  # fmt: skip
+    return Result(json.dumps(body), peaks_of(path))
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The program at work on a free port of this machine."""
+    if CHROMIUM is None:
+        pytest.skip("no Chromium is installed here: apt-get install chromium")
+    pytest.importorskip("playwright", reason="playwright is not installed here: pip install playwright")
+    import uvicorn
+
+    from pipeline.settings import read_settings
+    from pipeline.store.place import store_place
+    from pipeline.web.serve import listening, running
+
+    place = store_place({}, home=tmp_path_factory.mktemp("home"))
+    with listening(0) as (sock, port), running(place, read_settings({}), hear=heard) as app:
+        server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
+        server.install_signal_handlers = lambda: None  # type: ignore[method-assign,attr-defined]
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
+        thread.start()
+        yield f"http://127.0.0.1:{port}"
+        server.should_exit = True
+        thread.join(timeout=10)
+
+
+@pytest.fixture(scope="module")
+def browser(address: str) -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        args = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
+        found = playwright.chromium.launch(executable_path=CHROMIUM, args=args)
+        yield found
+        found.close()
+
+
+@pytest.fixture
+def page(browser: Any, address: str) -> Iterator[Page]:
+    """A page in a private window; nothing may be asked of another host, and no script may fail."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, base_url=address)
+    asked: list[str] = []
+    faults: list[str] = []
+    opened = context.new_page()
+    opened.on("request", lambda request: asked.append(request.url))
+    opened.on("pageerror", lambda fault: faults.append(str(fault)))
+    opened.on("console", lambda message: faults.append(message.text) if "Content Security" in message.text else None)
+    yield opened
+    context.close()
+    assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
+    assert faults == []
+
+
+@pytest.fixture(scope="module")
+def job(browser: Any, address: str, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of a job that was uploaded through the page and heard."""
+    path = recording(tmp_path_factory.mktemp("phone") / "dock-cooler.wav")
+    page = browser.new_page(base_url=address)
+    page.goto("/")
+    page.set_input_files("#files", str(path))
+    page.wait_for_selector("#jobs [data-state=ready]", timeout=60_000)
+    page.set_input_files("#files", str(path))
+    page.wait_for_selector("text=Already here: open its job", timeout=20_000)
+    found = page.get_attribute("#jobs [data-job] a", "href")
+    page.close()
+    assert found
+    return str(found)
+
+
+def presses(page: Page, *keys: str) -> None:
+    for key in keys:
+        page.keyboard.press(key)
+
+
+def saved(page: Page) -> None:
+    page.wait_for_function("() => document.getElementById('say').textContent === 'Saved'", timeout=15_000)
+    page.evaluate("() => { document.getElementById('say').textContent = ''; }")
+
+
+def test_a_job_is_reviewed_by_keyboard_alone_and_its_paper_saved(page: Page, job: str) -> None:
+    page.goto(job)
+    pressed = 0
+
+    def key(*names: str) -> None:
+        nonlocal pressed
+        pressed += len(names)
+        presses(page, *names)
+
+    # Everything that needs a person is walked through: played, and said to be right.
+    key("n")
+    for _ in range(40):
+        here = page.locator(".slip.here")
+        if here.count() == 0 or here.get_attribute("data-gap") is not None:
+            break
+        handle = here.get_attribute("id")
+        if here.get_attribute("data-must") and here.locator(".play").count():
+            key(" ")
+            page.wait_for_function(
+                "(id) => !document.getElementById(id) || document.getElementById(id).dataset.heard", arg=handle,
+                timeout=30_000,
+            )  # fmt: skip
+            page.wait_for_timeout(400)
+        key("Enter")
+        page.wait_for_timeout(500)
+    assert page.locator("#blocked").count() == 0
+
+    page.get_by_role("button", name="I have reviewed it").focus()
+    key("Enter")
+    saved(page)
+    assert page.locator(".bar .done").inner_text() == "Reviewed"
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="PDF").click()
+    assert Path(str(waiting.value.path())).read_bytes().startswith(b"%PDF")
+    print(f"key presses of the review: {pressed}")
+
+
+def test_the_sound_begins_two_seconds_before_and_a_second_press_is_slower(page: Page, job: str) -> None:
+    page.goto(job)
+    button = page.locator("#work .slip .play").first
+    start = float(str(button.get_attribute("data-play")).split(",")[1])
+    button.click()
+    page.wait_for_function("() => !document.querySelector('audio').paused")
+    at, rate = page.evaluate(
+        "() => [document.querySelector('audio').currentTime, document.querySelector('audio').playbackRate]"
+    )
+    assert max(0.0, start - 2.0) - 0.1 <= at <= start + 0.5
+    assert rate == 1
+    button.click()
+    page.wait_for_function("() => document.querySelector('audio').playbackRate === 0.75")
+    page.keyboard.press("o")
+    assert page.locator("#loop").is_checked()
+
+
+def test_a_figure_is_corrected_by_keyboard_and_the_check_follows(page: Page, job: str) -> None:
+    page.goto(job)
+    slip = page.locator("section:has(#read-h) .slip", has_text="21.9").first
+    slip.evaluate("(element) => element.focus()")
+    presses(page, "c")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("24.9")
+    presses(page, "Enter")
+    saved(page)
+
+    assert page.locator("section:has(#read-h) .figure", has_text="24.9").count() == 1
+    presses(page, "Escape")
+    page.locator("#count").focus()
+    presses(page, "z")
+    saved(page)
+    assert page.locator("section:has(#read-h) .figure", has_text="21.9").count() == 1
+    presses(page, "y")
+    saved(page)
+    assert page.locator("section:has(#read-h) .figure", has_text="24.9").count() == 1
+
+
+def test_words_become_an_entry_and_two_windows_do_not_overwrite_each_other(page: Page, job: str) -> None:
+    page.goto(job)
+    other = page.context.new_page()
+    other.goto(job)
+    line = page.locator(".line", has_text="door gasket").first
+    line.locator("[data-w]", has_text="door").click()
+    line.locator("[data-w]", has_text="gasket").click()
+    page.locator("#chosen button", has_text="Part").click()
+    page.locator("#form-part [name=component]").fill("door gasket")
+    page.locator("#form-part button").click()
+    saved(page)
+    assert page.locator(".slip[data-kind=part]", has_text="door gasket").count() == 1
+
+    for window, value in ((page, "8.6"), (other, "8.9")):
+        slip = window.locator("section:has(#read-h) .slip", has_text="9.6").first
+        slip.get_by_role("button", name="Correct").click()
+        slip.locator("[name=value]").first.fill(value)
+        slip.locator("form button", has_text="Save").click()
+        window.wait_for_timeout(1200)
+    assert "another window" in other.locator("#alarm").inner_text()
+    assert other.locator("section:has(#read-h) .figure", has_text="8.6").count() == 1
+
+
+def test_a_change_waits_while_the_connection_is_gone(page: Page, job: str) -> None:
+    page.goto(job)
+    page.context.set_offline(True)
+    slip = page.locator("section:has(#read-h) .slip", has_text="51").first
+    slip.get_by_role("button", name="Correct").click()
+    slip.locator("[name=value]").first.fill("50")
+    slip.locator("form button", has_text="Save").click()
+    page.wait_for_function("() => document.getElementById('alarm').textContent.startsWith('Not saved yet')")
+    page.context.set_offline(False)
+    saved(page)
+    assert page.locator("section:has(#read-h) .figure", has_text="50").count() == 1
+
+
+def test_the_job_is_found_again_by_its_serial(page: Page, job: str) -> None:
+    page.goto("/")
+    page.locator("#ask-words").fill("k47 2209")
+    page.keyboard.press("Enter")
+    assert page.locator("#main").get_by_role("link").first.get_attribute("href") == job
+
+
+ADDRESSES = ["/", "JOB", "/machines", "/find?q=cooler", "/due", "/words", "/nothing-here"]
+
+
+@pytest.mark.parametrize("where", ADDRESSES)
+@pytest.mark.parametrize("width", [360, 1920])
+def test_no_page_is_wider_than_its_window(page: Page, job: str, where: str, width: int) -> None:
+    page.set_viewport_size({"width": width, "height": 800})
+    page.goto(job if where == "JOB" else where)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("where", ADDRESSES)
+def test_no_page_breaks_a_rule_that_a_program_can_check(page: Page, job: str, where: str) -> None:
+    """axe-core's rules for WCAG 2.2 AA; the file's place is named by JOBTAPE_AXE (npm pack axe-core)."""
+    if not AXE or not Path(AXE).is_file():
+        pytest.skip("axe-core is not here: set JOBTAPE_AXE to its axe.min.js")
+    page.goto(job if where == "JOB" else where)
+    # The page's own policy allows no foreign script; the checker comes in through the browser's own door.
+    page.evaluate(Path(AXE).read_text(encoding="utf-8") + "; 0")
+    found = page.evaluate("(rules) => axe.run({runOnly: rules}).then((r) => r.violations)", RULES)
+    assert [(one["id"], [node["target"] for node in one["nodes"]][:5]) for one in found] == []
