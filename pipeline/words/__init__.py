@@ -44,13 +44,19 @@ class Words:
         if not values:
             return pattern
         try:
-            return pattern.format(**values)
+            return self.smooth(pattern.format(**values))
         except (KeyError, IndexError, ValueError) as fault:
             raise AuthoringError(
                 "words-wrong",
                 f"The words {pattern!r} of {key!r} in {self.language}.toml cannot be filled ({fault}).",
                 f"They may name only {', '.join(sorted(values))}.",
             ) from fault
+
+    def smooth(self, text: str) -> str:
+        """The text with the contractions that the language asks for: "de el" is "del" in Spanish."""
+        for rough, even in self.table["language"]["smooth"]:
+            text = text.replace(rough, even)
+        return text
 
     def has(self, key: str) -> bool:
         """Whether the catalogue has words for `section.key`."""
@@ -73,7 +79,7 @@ class Words:
         """A condition's clause about a component, which `the` names: "the contactor (left) was burnt"."""
         row = self.table["condition"][condition]
         pattern: str = row.get("many", row["one"]) if self.term(component).many else row["one"]
-        return pattern.format(the=the)
+        return self.smooth(pattern.format(the=the))
 
     def the(self, component: str, place: str | None = None, plain: str = "") -> str:
         """A component with its article, its place, and what it does in plain words where that is wanted."""
