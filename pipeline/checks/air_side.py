@@ -10,7 +10,7 @@ from pipeline.checks import wording
 from pipeline.checks.binding import bind
 from pipeline.checks.job import Job
 from pipeline.checks.limits import RuleLimits
-from pipeline.checks.pairing import same_moment
+from pipeline.checks.pairing import on_the_way, same_moment
 from pipeline.checks.rule import Case, Need
 
 NOT_ROOMS = frozenset({"refrigeration", "hot_kitchen", "dish_machine", "ice_machine"})
@@ -32,8 +32,9 @@ def air_cases(job: Job, limits: RuleLimits, missing_supply: str | None = None) -
     """
     used: set[str] = set()
     supplies = [r for r in job.of(Quantity.TEMPERATURE, (Role.MEASURED,)) if SUPPLY.accepts(r)]
+    passed = on_the_way(job, supplies)
     for anchor in supplies:
-        if anchor.id in job.passing or job.kinds_of(anchor) & NOT_ROOMS:
+        if anchor.id in passed or job.kinds_of(anchor) & NOT_ROOMS:
             continue
         case = bind(job, limits, anchor, SUPPLY, [RETURN])
         if case.has("return"):

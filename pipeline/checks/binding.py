@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from extractors.facts import Reading
+from extractors.facts import Reading, Stage
 from pipeline.checks import wording
 from pipeline.checks.job import Job
 from pipeline.checks.limits import RuleLimits
-from pipeline.checks.pairing import Match, companion, reference, references, unsteady
+from pipeline.checks.pairing import Match, companion, reference, references, same_place, unsteady
 from pipeline.checks.rule import Case, Missing, Need, Rule
 
 
@@ -43,7 +43,8 @@ def match(job: Job, anchor: Reading, need: Need) -> Match:
         return need.accepts(reading) and (not need.same_subject or reading.subject == anchor.subject)
 
     if need.measured:
-        return companion(job, anchor, [r for r in job.of(need.quantity, need.roles) if accepts(r)])
+        measured = [r for quantity in need.quantities for r in job.of(quantity, need.roles)]
+        return companion(job, anchor, [r for r in measured if accepts(r)])
     return reference(job, anchor, references(job, need.quantity, need.roles, accepts))
 
 
@@ -52,15 +53,26 @@ def missing_of(need: Need, anchor: Reading, ambiguous: Sequence[Reading], new_pa
     thing = (need.missing or "").format(subject=anchor.subject)
     if ambiguous:
         which = wording.joined(list(dict.fromkeys(wording.said(other) for other in ambiguous)), "or")
-        return Missing(f"which {which} belongs to it ({thing})", unclear=True, reference=not need.measured)
+        return Missing(f"which of {which} is its {thing}", unclear=True, reference=not need.measured)
     if new_part:
         return Missing((need.missing or "").format(subject=f"new {anchor.subject}"), reference=True)
     return Missing(thing, reference=not need.measured)
 
 
+def _in_between(job: Job, anchor: Reading) -> bool:
+    """Whether a figure without a stage was overtaken by a later one of what the machine was left with."""
+    return anchor.stage is None and any(
+        other.stage is Stage.AS_LEFT
+        and other.subject == anchor.subject
+        and job.index[other.id] > job.index[anchor.id]
+        and same_place(other, anchor)
+        for other in job.of(anchor.quantity, (anchor.role,))
+    )
+
+
 def concerns(rule: Rule, job: Job, anchor: Reading) -> bool:
     """Whether a rule is about this reading's machine and moment."""
-    if rule.steady and (anchor.id in job.passing or unsteady(anchor)):
+    if rule.steady and (anchor.id in job.passing or unsteady(anchor) or _in_between(job, anchor)):
         return False
     if rule.kinds or rule.not_kinds:
         kinds = job.kinds_of(anchor)

@@ -20,7 +20,17 @@ SMALL_ADDITION = 0.5
 """An addition for line length is smaller than this share of the plate's charge."""
 
 MASS = Need("mass", Quantity.MASS, "oz", (SUBJECT,))
-PLATE = Need("plate", Quantity.MASS, "oz", (SUBJECT, "unit", "system"), (Role.RATED,), missing="nameplate charge")
+PER_LENGTH = ("a foot", "per foot", "each foot", "a meter", "per meter")
+
+
+def _whole(reading: Reading) -> bool:
+    """Whether a rated amount is a charge and not what goes on top of it for each foot of line."""
+    return not any(phrase in reading.evidence.quote.casefold() for phrase in PER_LENGTH)
+
+
+PLATE = Need(
+    "plate", Quantity.MASS, "oz", (SUBJECT, "unit", "system"), (Role.RATED,), missing="nameplate charge", where=_whole
+)
 
 
 @cache
@@ -70,8 +80,7 @@ def line_additions(job: Job) -> tuple[Reading, ...]:
     found = []
     for reading in job.of(Quantity.MASS, (Role.RATED, Role.EXPECTED, Role.MEASURED)):
         text = f"{reading.place or ''} {job.context(reading)}".casefold()
-        per_foot = "a foot" in reading.evidence.quote.casefold() or "per foot" in reading.evidence.quote.casefold()
-        if not per_foot and (reading.subject in LINES or any(phrase in text for phrase in phrases)):
+        if _whole(reading) and (reading.subject in LINES or any(phrase in text for phrase in phrases)):
             found.append(reading)
     return tuple(found)
 

@@ -12,6 +12,7 @@ from pipeline.checks.binding import concerns, usual_cases
 from pipeline.checks.job import Job
 from pipeline.checks.pairing import identity
 from pipeline.checks.rule import SEVERITY, Case, Missing, Outcome, Rule
+from pipeline.checks.subjects import LEG_TO_LEG
 from pipeline.draft import Basis, Check, Verdict
 
 MOST_ENDS = 64
@@ -163,8 +164,10 @@ def _without_noise(found: Sequence[Found]) -> list[Found]:
             kept.append(item)
             continue
         subject = item.case.anchor.subject
-        mark, thing = (item.rule.name, subject), (item.outcome.thing, item.case.anchor.id)
-        alone = not item.outcome.reference and mark in judged
+        same = subject in item.outcome.thing
+        mark = (item.rule.name, "leg" if subject in LEG_TO_LEG else subject)
+        thing = (item.outcome.thing, "" if same else item.case.anchor.id)
+        alone = not item.outcome.reference and (item.rule.name, subject) in judged
         if item.outcome.sentence:
             kept.append(item)
         elif mark not in asked and thing not in things and not alone:

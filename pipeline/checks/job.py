@@ -96,7 +96,7 @@ class Job:
 
     def elsewhere(self, reading: Reading) -> bool:
         """Whether a place names another kind of machine than the job's, as when the walk-in next door is looked at."""
-        there = kinds(reading.place or "") - {"refrigeration"}
+        there = kinds(reading.place or "") - {"refrigeration", "rack", "receiver"}
         machine = self.machine_of(reading)
         return bool(there) and machine is self.machines[0] and bool(self.kinds) and not there & self.kinds
 
@@ -115,11 +115,11 @@ class Job:
             return setting.stage is not Stage.AS_LEFT and setting.id not in now
         if setting.id in was:
             return False
-        left = any(
-            other.stage is Stage.AS_LEFT and other.subject == setting.subject
-            for other in self.of(setting.quantity, (Role.SETPOINT,))
-        )
-        return setting.stage is not Stage.AS_FOUND or not left
+        settings = [o for o in self.of(setting.quantity, (Role.SETPOINT,)) if o.subject == setting.subject]
+        if not any(other.stage is Stage.AS_LEFT for other in settings):
+            return True
+        old = {(o.value, o.low, o.high) for o in settings if o.stage is Stage.AS_FOUND or o.id in was}
+        return setting.stage is Stage.AS_LEFT or (setting.value, setting.low, setting.high) not in old
 
     @cached_property
     def charged_with(self) -> str | None:

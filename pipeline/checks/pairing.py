@@ -5,6 +5,7 @@ Two figures that are both possible are never decided by a guess: the match is th
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -16,6 +17,10 @@ from extractors.facts import Action, Quantity, Reading, Role, Stage
 from pipeline.checks.job import Job, Position, words
 
 DATA = Path(__file__).with_name("pairing.toml")
+TERMINALS = re.compile(r"[a-z]\d?\s*(?:to|-|/|and)\s*[a-z]\d?")
+"""`A to B`, `T1-T2`, `c/s`: two ends of one thing, which tell no machine from another."""
+LETTER_NAMES = 2
+"""A single letter names a part (`element b`) only in so short a place; elsewhere it is an article."""
 NEAR_S = 90.0
 """Two figures said within this many seconds may be of one moment even if only one says which stage."""
 NEAR_LINES = 5.0
@@ -43,9 +48,13 @@ def _data() -> dict[str, Any]:
 def identity(place: str | None) -> frozenset[str]:
     """The words of a place that tell one machine or part from another: `left one` gives left, 1."""
     point, number = set(_data()["point"]), _data()["number"]
-    if leg(place):
+    said = words(place)
+    if leg(place) or TERMINALS.fullmatch((place or "").casefold().strip()):
         return frozenset()
-    return frozenset(number.get(word, word) for word in words(place) if word not in point)
+    letters = len(said) <= LETTER_NAMES
+    return frozenset(
+        number.get(word, word) for word in said if word not in point and (letters or len(word) > 1 or word.isdigit())
+    )
 
 
 @cache
@@ -163,27 +172,41 @@ def _concerns(action: Action, anchor: Reading) -> bool:
 
 def _of_the_part(job: Job, anchor: Reading, candidates: Sequence[Reading], actions: Sequence[Action]) -> list[Reading]:
     """Of several ratings, those of the part that the measurement was taken on: the old one or the new one."""
-    changed = [spot for spot in (job.position(a.evidence) for a in actions) if spot is not None]
-    first = min(changed) if changed else None
-    on_new = _is_new(job, anchor, first)
+    on_new = _is_new(job, anchor, _first(job, actions))
     if on_new is None:
         return list(candidates)
-    kept = []
-    for other in candidates:
-        new = _is_new(job, other, first)
-        if new is None or new == on_new:
-            kept.append(other)
-    return kept
+    return [other for other in candidates if is_new_part(job, other, actions) in (None, on_new)]
 
 
-def is_new_part(job: Job, reading: Reading, actions: Sequence[Action]) -> bool | None:
-    """Whether a figure is about the part that these actions put in; None when nothing tells."""
+def is_new_part(job: Job, rating: Reading, actions: Sequence[Action]) -> bool | None:
+    """Whether a rating is of the part that these actions put in; None when nothing tells.
+
+    The new part is often named before it is fitted: a second, different rating that comes after the old part was
+    measured is the new part's, when the old part's was said before that.
+    """
+    fitted = _first(job, actions)
+    new = _is_new(job, rating, fitted)
+    spot = job.position(rating.evidence)
+    if new is not False or rating.stage is not None or spot is None:
+        return new
+    mine = [r for r in job.of(rating.quantity, (Role.MEASURED, rating.role)) if r.subject == rating.subject]
+    placed = [(job.position(r.evidence), r) for r in mine]
+    measured = [at for at, r in placed if at and at < spot and r.role is Role.MEASURED and r.stage is not Stage.AS_LEFT]
+    earlier = [
+        at for at, r in placed if at and measured and at < max(measured) and r.role is rating.role and r is not rating
+    ]
+    different = [r for at, r in placed if at in earlier and r.role is rating.role and figures(r) != figures(rating)]
+    return bool(different)
+
+
+def _first(job: Job, actions: Sequence[Action]) -> Position | None:
+    """Where the first of some actions was told."""
     changed = [spot for spot in (job.position(a.evidence) for a in actions) if spot is not None]
-    return _is_new(job, reading, min(changed) if changed else None)
+    return min(changed) if changed else None
 
 
 def _is_new(job: Job, reading: Reading, changed: Position | None) -> bool | None:
-    """Whether a figure is about the part that was put in; None when nothing tells."""
+    """Whether a figure comes after the change of a part, by its stage or its place in the talk."""
     if reading.stage is Stage.AS_LEFT:
         return True
     if reading.stage is Stage.AS_FOUND:

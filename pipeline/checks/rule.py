@@ -40,11 +40,18 @@ class Need:
     ratings: tuple[Rating | None, ...] = ()
     same_subject: bool = False
     where: Callable[[Reading], bool] | None = None
+    also: tuple[Quantity, ...] = ()
+    """Other quantities under which the same thing may have been filed."""
+
+    @property
+    def quantities(self) -> tuple[Quantity, ...]:
+        """The quantity and the others that do as well."""
+        return (self.quantity, *self.also)
 
     def accepts(self, reading: Reading) -> bool:
         """Whether a reading can fill this need: quantity, role, subject, unit, qualifiers, rating, substance."""
         return (
-            reading.quantity is self.quantity
+            reading.quantity in self.quantities
             and reading.role in self.roles
             and (not self.subjects or reading.subject in self.subjects)
             and not self.without & set(reading.qualifiers)

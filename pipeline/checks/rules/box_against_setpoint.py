@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from extractors.facts import Qualifier, Quantity, Role
+from extractors.facts import Qualifier, Quantity, Role, Stage
+from pipeline.checks import wording
 from pipeline.checks.binding import bind
 from pipeline.checks.job import Job
 from pipeline.checks.limits import Band, RuleLimits
-from pipeline.checks.pairing import companion, near, on_the_way, unsteady
-from pipeline.checks.rule import Case, Need, Outcome, Rule, from_limit, from_plate
+from pipeline.checks.pairing import companion, near, on_the_way, same_place, unsteady
+from pipeline.checks.rule import Case, Missing, Need, Outcome, Rule, from_limit, from_plate, place
 from pipeline.checks.subjects import SETTERS
+from pipeline.draft import Verdict
 
+STILL_MOVING_DEGF = 1.0
 EXTREMES = frozenset({Qualifier.MINIMUM, Qualifier.PEAK})
 BOX = Need("box", Quantity.TEMPERATURE, "degF", ("box", "cavity", "room"), without=EXTREMES)
 SETPOINT = Need("setpoint", Quantity.TEMPERATURE, "degF", SETTERS, (Role.SETPOINT,), missing="setpoint")
@@ -36,17 +39,20 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
             yield Case(job, limits, {"display": display, "box": probe}, tag="display")
 
 
-def judge(case: Case) -> Outcome:
+def judge(case: Case) -> Outcome | Missing:
     """Degrees from the setpoint; with a differential, up to that far above it is right."""
     return _display(case) if case.has("display") else _box(case)
 
 
-def _box(case: Case) -> Outcome:
+def _box(case: Case) -> Outcome | Missing:
     low, high = case.span("setpoint", "degF")
     setpoint, band = low, case.limits.band()
     spread = case.num("differential", "delta_degF") if case.has("differential") else high - low
     band = replace(band, in_high=(band.in_high or 0) + spread, high=(band.high or 0) + spread)
     off = case.num("box", "degF") - setpoint
+    if _still_coming(case, setpoint) and place(off, band) is not Verdict.IN_TOLERANCE:
+        text = f"{case.said('box')} is still on its way to {case.said('setpoint')}: no verdict yet."
+        return Missing("temperature once it has settled", reference=False, sentence=f"{_name(case)} {text}")
     result = f"{case.show(abs(off), 'delta_degF')} {'below' if off < 0 else 'above'}" if off else "as set"
     return case.judged(
         off,
@@ -57,6 +63,29 @@ def _box(case: Case) -> Outcome:
         against=f"{case.said('setpoint')} set",
         basis=from_plate(case.bound["setpoint"], limits=[case.limits.limit("high")]),
     )
+
+
+def _name(case: Case) -> str:
+    return "Room" if _is_room(case) else wording.opening(wording.named(case.anchor))
+
+
+def _still_coming(case: Case, setpoint: float) -> bool:
+    """Whether the reading ends a run, after the repair, that was still nearing the setpoint."""
+    if case.anchor.stage is Stage.AS_FOUND or case.anchor.value is None:
+        return False
+    index = case.job.index
+    before = [
+        r
+        for r in case.job.of(Quantity.TEMPERATURE, (Role.MEASURED,))
+        if BOX.accepts(r)
+        and r.stage is not Stage.AS_FOUND
+        and index[r.id] < index[case.anchor.id]
+        and same_place(r, case.anchor)
+    ]
+    if not before:
+        return False
+    last = abs(case.of(before[-1], "degF") - setpoint)
+    return last - abs(case.num("box", "degF") - setpoint) >= STILL_MOVING_DEGF
 
 
 def _is_room(case: Case) -> bool:

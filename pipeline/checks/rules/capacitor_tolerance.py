@@ -20,10 +20,11 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
 
 def judge(case: Case) -> Outcome | Missing:
     """Deviation in percent against the marked tolerance. A marking said as a range is its middle."""
-    low, high = case.span("marking", "uF")
+    marked = capacitors.nominal(case)
+    if isinstance(marked, Missing):
+        return marked
+    low, high = marked
     nominal = (low + high) / 2
-    if nominal <= 0:
-        return capacitors.nothing_marked(case)
     deviation = (case.num("measured", "uF") - nominal) / nominal * 100
     tolerance = capacitors.tolerance(case)
     band, text = tolerance.band, f" {tolerance.text}"

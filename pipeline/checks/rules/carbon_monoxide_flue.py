@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from extractors.facts import Quantity, Reading
 from pipeline.checks.rule import Case, Missing, Need, Outcome, Rule, from_limit
 from pipeline.checks.wording import amount, figure
@@ -17,8 +15,15 @@ def _co(reading: Reading) -> bool:
 
 
 CO = Need("co", Quantity.CONCENTRATION, "ppm", FLUE, where=_co)
-OXYGEN = Need("oxygen", Quantity.PERCENTAGE, "%", (*FLUE, "O2"), of=("O2",), missing="oxygen of the same flue sample")
-OXYGEN_TOO = replace(OXYGEN, quantity=Quantity.CONCENTRATION)
+OXYGEN = Need(
+    "oxygen",
+    Quantity.PERCENTAGE,
+    "%",
+    (*FLUE, "O2"),
+    of=("O2",),
+    missing="oxygen of the same flue sample",
+    also=(Quantity.CONCENTRATION,),
+)
 
 
 def judge(case: Case) -> Outcome | Missing | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from extractors.facts import Quantity
 from pipeline.checks import wording
-from pipeline.checks.charge import SUBJECT
+from pipeline.checks.charge import SUBJECT, kind_of
 from pipeline.checks.rule import Case, Missing, Need, Rule
 
 MASS = Need("mass", Quantity.MASS, "kg", (SUBJECT,))
@@ -14,6 +14,8 @@ G_PER_KG = 1000.0
 def judge(case: Case) -> Missing | None:
     """Tonnes of carbon dioxide equivalent."""
     if case.refrigerant is None:
+        return None
+    if case.job.draft.actions and kind_of(case.job, case.anchor) not in ("added", "recovered", "total"):
         return None
     tonnes = case.num("mass", "kg") * case.refrigerant.gwp / G_PER_KG
     text = f"{case.said('mass')} of {case.refrigerant.name} is {wording.figure(tonnes)} t of CO₂ equivalent"

@@ -13,13 +13,15 @@ from pipeline.checks.rule import NOT_STEADY, Case, Missing, Need, Outcome, Rule,
 from pipeline.checks.surroundings import AMBIENT, ambient_of
 
 HEAD = Need("head", Quantity.PRESSURE, "psig", ("head pressure",), without=NOT_STEADY)
+WATER = ("leaving water", "entering water", "condenser water", "tower water", "loop")
 NEEDED = replace(AMBIENT, missing="ambient temperature at the condenser")
 
 
 def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
     """Each head pressure with the ambient temperature."""
+    watered = any(r.subject in WATER for r in job.readings)
     for anchor in job.of(Quantity.PRESSURE, (Role.MEASURED,)):
-        if HEAD.accepts(anchor):
+        if HEAD.accepts(anchor) and not watered:
             yield ambient_of(Case(job, limits, {"head": anchor}), NEEDED)
 
 
@@ -33,6 +35,8 @@ def judge(case: Case) -> Outcome | Missing | None:
     except saturation.OutsideTable:
         return None
     over = condensing - ambient
+    if over <= 0:
+        return None  # not condensing: off, or in a hot gas cycle
     band = case.limits.band()
     return case.judged(
         over,

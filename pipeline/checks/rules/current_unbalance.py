@@ -10,8 +10,10 @@ from pipeline.checks.job import Job
 from pipeline.checks.legs import three_legs, unbalance_pct
 from pipeline.checks.limits import RuleLimits
 from pipeline.checks.rule import NOT_STEADY, Case, Need, Outcome, Rule, from_limit
+from pipeline.checks.subjects import MOTORS
 from pipeline.checks.wording import figure
 
+MAGNIFIED = "A small voltage unbalance makes one of the current several times larger."
 AMPS = Need("amps", Quantity.CURRENT, "A", without=NOT_STEADY, missing="current of the third leg")
 
 
@@ -39,7 +41,7 @@ def judge(case: Case) -> Outcome | None:
         against=f"at most {case.limits['in_high']:g} %",
         basis=from_limit(case.limits.limit("in_high")),
         computed={"average": (average, "A")},
-        notes=["In a motor a small voltage unbalance makes one of the current several times larger."] if high else (),
+        notes=[MAGNIFIED] if high and case.anchor.subject in MOTORS else (),
     )
 
 

@@ -12,15 +12,15 @@ from pipeline.checks.job import Job
 from pipeline.checks.limits import Band, RuleLimits
 from pipeline.checks.rule import Case, Need, Outcome, Rule, from_plate
 
-NO_RISE = ("superheat", "subcooling", "thermostat", "controller", "condenser", "inlet water")
+PLATE_SUBJECTS = ("supply air", "return air", "heat exchanger", "unit", "rise", "temperature rise", "furnace", "system")
 
 
 def _range(reading: Reading) -> bool:
-    return reading.low is not None and reading.high is not None and reading.subject not in NO_RISE
+    return reading.low is not None and reading.high is not None
 
 
 PLATE = Need(
-    "plate", Quantity.TEMPERATURE_DIFFERENCE, "delta_degF", (), (Role.RATED, Role.EXPECTED),
+    "plate", Quantity.TEMPERATURE_DIFFERENCE, "delta_degF", PLATE_SUBJECTS, (Role.RATED, Role.EXPECTED),
     missing="rated temperature rise of the furnace", where=_range,
 )  # fmt: skip
 

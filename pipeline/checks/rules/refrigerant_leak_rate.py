@@ -28,6 +28,8 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
     if not added:
         return
     case = Case(job, limits, {"added": added[0]}, {"all": tuple(added)})
+    if set(EXEMPT) & case.kinds and not (case.refrigerant and case.refrigerant.ozone_depleting):
+        return
     full = match(job, added[0], FULL).reading
     if full is None:
         yield replace(case, missing=Missing(FULL.missing or ""))

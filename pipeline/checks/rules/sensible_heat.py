@@ -16,6 +16,8 @@ from pipeline.checks.pairing import companion
 from pipeline.checks.rule import Case, Missing, Need, Outcome, Rule, from_limit
 
 AIR = ("supply air", "return air", "duct", "unit", "blower motor", "evaporator")
+OTHER_HEAT = frozenset({"air_conditioning", "gas_heat"})
+"""Machines whose air is warmed by more than the electric heater."""
 TON_UNITS = ("ton",)
 
 
@@ -46,7 +48,7 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
     if not flows:
         for case in pairs:
             heater = match(job, case.bound["supply"], HEATER).reading
-            if heater and case.num("supply", "degF") > case.num("return", "degF"):
+            if heater and not case.kinds & OTHER_HEAT and case.num("supply", "degF") > case.num("return", "degF"):
                 yield replace(case, bound={"heater": heater, **case.bound})
 
 

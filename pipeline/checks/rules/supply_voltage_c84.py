@@ -17,6 +17,7 @@ CLASSES = {
 """Rated or spoken voltages of a class, and the nominal system they are made for."""
 ALONE = 0.12
 """Without a plate a reading belongs to a nominal system when it lies this near it, and 208 and 240 V stay open."""
+BETWEEN = 224.0
 LEG_RATIO = {208.0: 3**0.5, 240.0: 2.0}
 LEG_WITHIN = 0.04
 
@@ -28,9 +29,10 @@ OPEN = Missing("nominal system voltage (208 V or 240 V)")
 def judge(case: Case) -> Outcome | Missing | None:
     """Volts against the utilization ranges, scaled from the 120 V base."""
     volts = case.num("volts", "V")
-    nominal = _of_plate(case) or _of_legs(case, volts) or _alone(volts)
+    nominal = _of_plate(case, volts) or _of_legs(case, volts) or _alone(volts)
     if nominal is None:
-        return OPEN if not case.has("plate") and abs(volts / 224 - 1) <= ALONE else None
+        unmarked = not any(PLATE.accepts(r) for r in case.job.of(Quantity.VOLTAGE, (Role.RATED,)))
+        return OPEN if unmarked and abs(volts / BETWEEN - 1) <= ALONE else None
     if case.has("plate") and any(abs(volts * ratio / nominal - 1) <= 0.06 for ratio in LEG_RATIO.values()):
         return None
     scaled = case.limits.band().scaled(nominal / BASE)
@@ -48,13 +50,16 @@ def _class_of(volts: float) -> float | None:
     return next((nominal for (low, high), nominal in CLASSES.items() if low <= volts <= high), None)
 
 
-def _of_plate(case: Case) -> float | None:
-    """The system of a plate with one voltage; a dual rating leaves it open."""
+def _of_plate(case: Case, volts: float) -> float | None:
+    """The system of a plate with one voltage that the reading lies near too; a dual rating leaves it open."""
     if not case.has("plate"):
         return None
     low, high = case.span("plate", "V")
     systems = {_class_of(low), _class_of(high)}
-    return systems.pop() if len(systems) == 1 else None
+    system = systems.pop() if len(systems) == 1 else None
+    nearest = min(NOMINALS, key=lambda nominal: abs(volts / nominal - 1))
+    wrong = system in LEG_RATIO and nearest in LEG_RATIO and nearest != system
+    return None if wrong else system
 
 
 def _of_legs(case: Case, volts: float) -> float | None:
