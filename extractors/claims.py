@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 from extractors.clauses import BE, Clause, Clauses
-from extractors.components import Components, Thing, figures_only, spread
+from extractors.components import Components, Thing, figures_only, groups, nouns, spread
 from extractors.facts import Condition, FindingStatus
 from extractors.lexicon import load_table
 from extractors.passage import Span
@@ -17,6 +17,9 @@ from extractors.verbs import Form, inflected
 
 HAVE = frozenset({"has", "have", "had", "got", "'ve", "with", "having", "shows", "showed", "gets", "grew", "growing"})
 SEEMS = frozenset({"look", "looks", "looked", "seem", "seems", "seemed", "feel", "feels", "felt", "test", "tests", "tested", "check", "checks", "checked", "read", "reads", "stay", "stays", "stayed", "came", "comes", "sounds", "sound", "appears", "got", "gets", "get", "getting", "went", "goes", "found", "keeps", "kept", "ran", "run", "runs"})
+BODILY = frozenset({Condition.DAMAGED, Condition.MISSING, Condition.LOOSE, Condition.CORRODED, Condition.WORN, Condition.BURNT, Condition.SEIZED})
+ANY_NOUN = BODILY | {Condition.DIRTY, Condition.CLOGGED, Condition.LEAKING, Condition.FAILED, Condition.NOISY, Condition.WET, Condition.ICED}
+NEAR = 25  # tokens: how far "that's good" reaches back
 FIRM = frozenset({Condition.NORMAL, Condition.RUNNING})
 
 
@@ -30,6 +33,8 @@ class Row:
     component: str
     denied: Condition | None
     ahead: bool
+    about: frozenset[str] = frozenset()
+    """Further subjects of which it is said, meaning `component`: "it's low", of a sight glass, means the charge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +52,8 @@ class Claim:
     generic: bool = False
     """Neither the state nor its kind was named: "it could be the relay"."""
     confirm: tuple[str, ...] = field(default=())
+    cleanness: bool = False
+    """Only that it is clean or clear."""
 
 
 @cache
@@ -59,7 +66,7 @@ def _table() -> tuple[Phrases, list[Row], frozenset[tuple[int, str]]]:
         rows.append(
             Row(
                 Condition(entry["condition"]), entry["kind"], None if fits is None else spread(tuple(fits)), entry.get("component", ""),
-                Condition(entry["denied"]) if "denied" in entry else None, entry.get("ahead", True),
+                Condition(entry["denied"]) if "denied" in entry else None, entry.get("ahead", True), spread(tuple(entry.get("about", ()))),
             )
         )
         for phrase in entry["say"]:
@@ -88,7 +95,8 @@ class Claims:
         self.clauses = clauses
         self.components = components
         self.stances = stances
-        self._predicate: tuple[int, Row] | None = None
+        self._found: list[Claim] = []
+        self._rows_at: dict[Span, list[Row]] = {}
 
     def all(self) -> list[Claim]:
         """Every claim in order. Linear in the passage."""
@@ -100,7 +108,8 @@ class Claims:
                 continue
             by_clause.setdefault(self.clauses.at(hit.span.start).index, {}).setdefault(hit.span, []).append(row)
         self._similes(rows, by_clause)
-        found: list[Claim] = []
+        self._rows_at = {span: found for hits in by_clause.values() for span, found in hits.items()}
+        found = self._found
         for clause in self.clauses.clauses:
             stance = self.stances.of[clause.index]
             if stance.quoted or stance.earlier or clause.question:
@@ -130,13 +139,16 @@ class Claims:
         if not rows or self._sought(clause, span):
             return
         stance = self.stances.of[clause.index]
-        if stance.unreal:
+        if stance.unreal or self.stances.told_before(clause, span.start):
             return
         for row, things, source in self._subjects(clause, span, rows):
-            yield from (self._claim(clause, span, row, thing, source) for thing in things)
+            for thing in things:
+                claim = self._claim(clause, span, row, thing, source)
+                if claim is not None:
+                    yield claim
             return
 
-    def _claim(self, clause: Clause, span: Span, row: Row, thing: Thing, source: str) -> Claim:
+    def _claim(self, clause: Clause, span: Span, row: Row, thing: Thing, source: str) -> Claim | None:
         denial = self.stances.denied(clause, span.start, span)
         cleared = self.stances.has("cleared", clause.span) and row.condition not in FIRM and denial is None
         hedged = self.stances.hedged(clause)
@@ -148,12 +160,19 @@ class Claims:
                 status = FindingStatus.RULED_OUT
         elif hedged and condition not in FIRM:
             status = FindingStatus.SUSPECTED
+        if condition is Condition.NOT_RUNNING and status is FindingStatus.RULED_OUT:
+            return None
+        if condition is Condition.RUNNING and thing.component in ("compressor", "unit", "system") and not self._denied_or_now(clause, span):
+            return None
+        if thing.component in ("L1", "L2", "L3", "line", "neutral", "ground") and condition in BODILY | {Condition.OPEN, Condition.OVERHEATED, Condition.FAILED}:
+            thing = _renamed(thing, "wiring")
         confirm = ("speaker not sure",) if hedged and status is not FindingStatus.SUSPECTED else ()
         if thing.open:
             confirm = (*confirm, "subject unclear")
         return Claim(
             thing.component, thing.place, condition, status, clause, span.start, self._evidence(clause, span, thing),
             (f"said: {self.passage.said(span).lower()}", f"component: {source}"), confirm=confirm,
+            cleanness=row.denied in (Condition.DIRTY, Condition.WET),
         )
 
     def _evidence(self, clause: Clause, span: Span, thing: Thing) -> Span:
@@ -166,7 +185,7 @@ class Claims:
 
     def _stands(self, clause: Clause, span: Span, row: Row) -> bool:
         """Whether the words are used in that sense here."""
-        if any(t.known and t.span.overlaps(span) for t in self.components.between(span.start - 4, span.end)):
+        if any(t.known and t.span.start <= span.start and span.end <= t.span.end for t in self.components.between(span.start - 4, span.end)):
             return False
         first, after, before = self.passage.norm(span.start), self.passage.norm(span.end), self.passage.norm(span.start - 1)
         if row.kind == "state" and row.condition is Condition.NORMAL:
@@ -183,6 +202,8 @@ class Claims:
             if not row.ahead and after and span.end < clause.span.end and self._figure_at(span.end):
                 return False
             if not (copula_before(self.clauses, span.start) or before in SEEMS or self._right_after_thing(clause, span) or (row.ahead and self._ahead(clause, span)) or self._alone(clause, span) or self.stances.denied(clause, span.start, span)):
+                return False
+            if first in ("out", "off", "down") and span.end - span.start == 1 and not copula_before(self.clauses, span.start):
                 return False
             if first in ("out", "off", "down", "up", "done", "gone", "low") and after in ("of", "the", "to", "at", "in", "with", "there", "here", "by", "for", "on", "and", "side", "voltage", "pressure", "my", "your", "a"):
                 return after in ("there", "here", "and") and copula_before(self.clauses, span.start)
@@ -217,6 +238,11 @@ class Claims:
 
     def _alone(self, clause: Clause, span: Span) -> bool:
         """The state is all that the clause says: "dead.", "all black"."""
+        if self.passage.norm(span.start) in ("done", "gone"):
+            return False
+        header = self.components.header(clause)
+        if header is not None and span.end == clause.span.end and span.start == clause.first and any(self._fits(row, header) for row in self._rows_at.get(span, ())):
+            return True
         if self.passage.norm(span.start) in ("hot", "off", "out", "down", "done", "gone", "low", "flat", "short", "white", "black", "brown", "green", "gray", "grey", "up", "old", "cold", "warm", "rough", "tight"):
             return False
         return all(self.passage.norm(i) in ("all", "pretty", "very", "way", "totally", "just", "completely", "too", "both", "also", "really", "right", "stone", "grounded") for i in range(clause.first, span.start)) and span.end == clause.span.end
@@ -236,10 +262,11 @@ class Claims:
         """Whether a verb of state is told of a thing and is no order, plan or deed of the speaker."""
         before = self.passage.norm(span.start - 1) if span.start > clause.span.start else ""
         first = self.passage.norm(span.start)
-        if after := (self.passage.norm(span.end) if span.end < clause.span.end else ""):
-            if after in ("out", "up", "right", "at", "from", "by", "into") and row.condition is Condition.RUNNING:
-                return False
-        if row.condition is Condition.RUNNING and span.end < clause.span.end and self._figure_at(span.end):
+        after = self.passage.norm(span.end) if span.end < clause.span.end else ""
+        if after in ("out", "up", "right", "at", "from", "by", "into") and row.condition is Condition.RUNNING and self.stances.denied(clause, span.start, span) is None:
+            return False
+        denied = self.stances.denied(clause, span.start, span) is not None
+        if row.condition is Condition.RUNNING and span.end < clause.span.end and self._figure_at(span.end) and not denied:
             return False
         if before in ("i", "we", "to", "'ll", "let", "let's", "can", "could", "please", "you", "would", "should", "the", "a", "an", "my", "this", "will", "no", "of", "and") and not self.stances.denied(clause, span.start, span):
             return before in ("would", "the", "no", "and", "will") and (before == "and" or first.endswith("ing") or before == "would")
@@ -248,7 +275,7 @@ class Claims:
         if row.condition in (Condition.RUNNING, Condition.SHORT_CYCLING) and row.condition is Condition.RUNNING:
             if clause.opener in ("when", "while", "with", "once", "until", "till", "after", "before", "if", "whenever") or self.passage.norm(clause.first) in ("when", "while", "with"):
                 return False
-            if span.end < clause.span.end and (self._figure_at(span.end) or self.clauses.tags[span.end] in ("DT", "PRP$", "NN", "NNS", "PRP", "IN") and self.passage.norm(span.end) not in ("now", "again", "fine", "like", "as", "on", "for", "after", "with", "without", "but")):
+            if not denied and span.end < clause.span.end and (self._figure_at(span.end) or self.clauses.tags[span.end] in ("DT", "PRP$", "NN", "NNS", "PRP", "IN") and self.passage.norm(span.end) not in ("now", "again", "fine", "like", "as", "on", "for", "after", "with", "without", "but")):
                 return False
             if any(self.passage.norm(i) in ("with", "without") for i in range(clause.span.start, span.start)):
                 return False
@@ -256,6 +283,10 @@ class Claims:
                 return False
             if first in ("run", "start", "turn", "spin", "go", "fire", "light", "cycle", "come", "kick") and self.passage.norm(clause.first) == first:
                 return False
+        if self.passage.norm(clause.first) == first and not first.endswith(("s", "ed", "ing")) and not self._alone(clause, span):
+            return False
+        if after in BE:
+            return False
         if row.condition is Condition.NORMAL and self.passage.norm(clause.first) == first:
             return False
         tag = self.clauses.tags[span.start]
@@ -281,9 +312,12 @@ class Claims:
             return False
         if self.passage.norms[span.start : span.end] == ("short",) and before not in ("a", "no", "direct", "dead"):
             return False
+        located = any(t.prep and t.known for t in self.components.between(span.end, clause.span.end))
+        if before in BE and self.passage.norm(clause.first) in ("it", "that", "this", "she", "so") and not located:
+            return before in BE and span.end - span.start > 1
         has = any(w in HAVE or w in ("there", "see", "saw", "found", "find", "finding", "notice", "noticed", "is", "'s", "was", "where", "feel", "hear", "with", "some", "just") for w in words)
         denied = self.stances.denied(clause, span.start, span) is not None
-        return has or denied or after in ("on", "in", "at", "all", "around", "under", "between", "over", "inside", "across", "down") or span.start == clause.first or self._right_after_thing(clause, span)
+        return has or denied or located or after in ("on", "all", "around") or self._right_after_thing(clause, span)
 
     def _place_after(self, clause: Clause, span: Span) -> bool:
         return any(t.prep for t in self.components.between(span.end, clause.span.end))
@@ -296,6 +330,8 @@ class Claims:
     def _subjects(self, clause: Clause, span: Span, rows: list[Row]) -> Iterator[tuple[Row, list[Thing], str]]:
         """The row and the things that the words are told of; the likeliest only."""
         ahead = self._noun_after(clause, span)
+        if ahead is not None and not ahead.known and any(t.known and not t.prep for t in self.components.between(clause.span.start, span.start)):
+            ahead = None
         if ahead is not None:
             candidates: list[tuple[list[Thing], str]] = [([ahead], "the noun after it")]
         else:
@@ -305,6 +341,9 @@ class Claims:
                 fitting = [thing for thing in things if self._fits(row, thing)]
                 if fitting:
                     yield row, fitting, source
+                    return
+                if any(thing.component in row.about for thing in things) and source == "it":
+                    yield row, [self._assumed(row.component, span)], "what that tells"
                     return
         if ahead is not None:
             return
@@ -316,31 +355,49 @@ class Claims:
             if row.component and row.fits == frozenset():
                 yield row, [self._assumed(row.component, span)], "always said of it"
                 return
+        if self.passage.norm(span.start) in ("done", "gone"):
+            return
         named = [t for t in self.components.between(clause.span.start, span.start) if not t.prep]
         pronoun = self._pronoun(clause, span.start)
         whole = self._alone(clause, span) or span.start == clause.first or self.stances.denied(clause, span.start, span) is not None
         if named or not (pronoun or whole or rows[0].kind in ("thing", "simile")):
             return
+        doubted = [c for c in self._found if c.status is FindingStatus.SUSPECTED and any(c.condition is row.condition for row in rows)]
+        if doubted and rows[0].condition not in FIRM and (pronoun or whole):
+            row = next(row for row in rows if row.condition is doubted[-1].condition)
+            yield row, [self._assumed(doubted[-1].component, span)], "suspected before"
+            return
+        denied = self.stances.denied(clause, span.start, span) is not None
         for row in rows:
-            if row.condition in FIRM and not pronoun:
+            if row.condition in FIRM and not pronoun and not denied:
                 continue
             if row.condition in (Condition.FAILED, Condition.RUNNING) and row.kind == "deed" and not pronoun:
+                continue
+            if row.condition is Condition.RUNNING and not self._denied_or_now(clause, span):
                 continue
             thing = self._lately(clause, row)
             if thing is not None:
                 yield row, [thing], "spoken of before"
                 return
         for row in rows:
-            if row.component:
-                yield row, [self._assumed(row.component, span)], "nothing else is named"
+            if row.component and not row.about:
+                component = self.components.machine_word("leak") if row.condition is Condition.LEAKING else None
+                yield row, [self._assumed(component or row.component, span)], "nothing else is named"
                 return
+
+    def _denied_or_now(self, clause: Clause, span: Span) -> bool:
+        """"it doesn't turn", "now it runs": told as news, where "it ran" alone is part of the story."""
+        return self.stances.denied(clause, span.start, span) is not None or any(
+            self.passage.norm(i) in ("now", "again", "finally") for i in range(clause.span.start, clause.span.end)
+        )
 
     def _assumed(self, component: str, span: Span) -> Thing:
         return Thing(component, span, span.start, "", None, start=span.start)
 
     def _lately(self, clause: Clause, row: Row) -> Thing | None:
         """What was spoken of before and fits. A good word, or one said of anything, holds only of the very last thing."""
-        if row.condition in FIRM or row.fits is None:
+        denied = row.condition in FIRM and row.kind == "deed" and row.fits is not None
+        if (row.condition in FIRM and not denied) or row.fits is None or row.condition is Condition.WET:
             nearest = self.components.before(clause.span.start, clause, None)
             return nearest if nearest is not None and self._fits(row, nearest) else None
         thing = self.components.before(clause.span.start, clause, row.fits)
@@ -350,12 +407,19 @@ class Claims:
 
     def _fits(self, row: Row, thing: Thing) -> bool:
         if not thing.known:
-            return False
+            return self._plainly(row, thing)
         if row.fits:
-            return thing.component in row.fits
+            return thing.component in row.fits or (thing.component in nouns() and row.condition in ANY_NOUN)
         if row.fits is not None:
             return False
-        return thing.component not in figures_only()
+        return thing.component not in figures_only() and thing.component not in groups()["space"]
+
+    def _plainly(self, row: Row, thing: Thing) -> bool:
+        """Whether a noun that no table knows is taken as said: a bodily fault of what "the" points at."""
+        return (
+            row.condition in BODILY and not thing.prep and not self.components.is_abstract(thing)
+            and self.passage.norm(thing.start) in ("the", "that", "this", "one", "his", "their", "both", "its")
+        )
 
     def _pronoun(self, clause: Clause, before: int) -> bool:
         """Whether the clause speaks of something by a pronoun."""
@@ -380,6 +444,8 @@ class Claims:
                 yield [known[-1]], "named in the clause"
         elif self._pronoun(clause, span.start):
             thing = self.components.before(clause.span.start, clause, None)
+            if thing is not None and kind == "state" and span.start - thing.span.end > NEAR and self._good(span):
+                thing = None
             place = self.components.place_alone(clause.span.start, span.start)
             if thing is not None:
                 yield [thing if place is None else _placed(thing, place)], "it"
@@ -390,6 +456,9 @@ class Claims:
         prepositional = [t for t in before if t.prep]
         if prepositional:
             yield prepositional[:1], "named in the clause"
+
+    def _good(self, span: Span) -> bool:
+        return any(row.condition is Condition.NORMAL for row in self._rows_at.get(span, ()))
 
     def _together(self, heads: list[Thing]) -> list[Thing]:
         """The first thing with those joined to it: "the evap fan and the condenser fan are running"."""
@@ -473,5 +542,9 @@ class Claims:
         return Claim(component, place, condition, status, clause, clause.first, clause.bare, (why,), generic=generic)
 
 
+def _renamed(thing: Thing, component: str) -> Thing:
+    return replace(thing, component=component)
+
+
 def _placed(thing: Thing, place: str) -> Thing:
-    return Thing(thing.component, thing.span, thing.head, thing.prep, place, thing.known, thing.open, thing.start, thing.said)
+    return replace(thing, place=place)

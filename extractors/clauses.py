@@ -23,8 +23,10 @@ FILLERS = frozenset(
      "plus", "er", "hm", "like", "actually", "basically", "because", "cause", "which", "hey", "see", "again", "anyhow", "though",
      "or", "um", "ah", "besides", "too", "mean", "know", "still", "finally", "next", "first", "lastly", "second", "listen", "look"}
 )
+OPENERS = frozenset({"okay", "ok", "alright", "yeah", "yep", "um", "uh", "anyway"})
 BE = frozenset({"is", "'s", "was", "are", "'re", "were", "be", "been", "being", "am", "'m", "isn't", "wasn't", "aren't", "weren't", "ain't"})
-LONG = 40  # tokens that a clause without any mark may have
+SEEMING = frozenset({"looks", "look", "looked", "tests", "tested", "checks", "checked", "works", "seems", "feels", "be", "were"})
+UNFINISHED = frozenset({"that", "what", "where", "when", "how", "who", "which", "if", "because", "like", "as", "than", "the", "a", "so", "and", "or", "think", "know", "said", "says", "say", "guess", "bet", "see", "mean", "thing", "way", "time", "not", "maybe", "probably", "everything", "all"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ class Clauses:
             ends = at == len(tokens)
             new_sentence = not ends and at > 0 and tokens[at].sentence != tokens[at - 1].sentence
             mark = not ends and self._is_mark(at)
-            joins = not ends and not new_sentence and at > start and self._joins(at)
+            joins = not ends and not new_sentence and at > start and (self._joins(at) or self._runs_on(start, at))
             if not (ends or new_sentence or mark or joins):
                 continue
             if at > start:
@@ -80,7 +82,7 @@ class Clauses:
                     yield clause
                     index += 1
             start = at + 1 if mark else at
-            opener = tokens[at].norm if joins else ""
+            opener = tokens[at].norm if joins and tokens[at].norm in CONNECTIVES | JOINS | {"before", "after"} else ""
 
     def _is_mark(self, at: int) -> bool:
         norm = self.passage.norm(at)
@@ -117,6 +119,24 @@ class Clauses:
         if following in ("up", "running", "off", "forth", "down", "out", "open", "close", "break"):
             return False
         return self._verb_follows(at + 1)
+
+    def _runs_on(self, start: int, at: int) -> bool:
+        """Whether a new clause starts here though no mark says so, as in captions: "so that's good | okay fans"."""
+        tokens, before, norm = self.passage.tokens, self.passage.norm(at - 1), self.passage.norm(at)
+        following = self.passage.norm(at + 1)
+        tag = self.tags[at - 1]
+        if norm in OPENERS:
+            return before not in BE | SEEMING and following not in BREAKS and at + 1 < len(tokens) and tokens[at + 1].sentence == tokens[at].sentence
+        if norm in ("it", "that", "there", "this", "she", "he") and following in ("'s", "is", "was", "ain't", "isn't", "wasn't"):
+            return tag in ("JJ", "NN", "NNS", "RB", "CD", "VBN", "PRP", "RP") and before not in UNFINISHED and self._has_verb(start, at)
+        if tokens[at].segment != tokens[at - 1].segment and self.passage.joined_lines:
+            return tag not in ("IN", "TO", "DT", "CC", "PRP$", "MD") and before not in UNFINISHED | BE and self._has_verb(start, at) and (
+                self.tags[at][:2] not in ("VB", "MD", "IN", "TO", "CC", "RB", "RP") and self._verb_follows(at) or norm in OPENERS
+            )
+        return False
+
+    def _has_verb(self, start: int, end: int) -> bool:
+        return any(self.tags[i] in FINITE or self.passage.norm(i) in BE for i in range(start, end))
 
     def _verb_follows(self, at: int) -> bool:
         """Whether what follows a joining word has a verb of its own before the next mark."""

@@ -20,8 +20,9 @@ PREPOSITIONS = frozenset(
      "onto", "over", "around", "near", "above", "below", "along", "against", "about", "beside", "without", "past", "beneath", "like", "than", "via", "up", "down", "out"}
 )
 DETERMINERS = frozenset({"the", "a", "an", "that", "this", "these", "those", "his", "her", "their", "its", "my", "our", "your", "all", "both", "each", "every", "some", "any", "no", "another", "one", "two", "three", "four", "other"})
-REACH = 10  # clauses back to which "it" may point
-FAR = 90  # tokens back to which it may point
+VERBS = frozenset({"drain", "vent", "trap", "filter", "light", "seal", "float", "plug", "fan", "wash", "rinse", "freeze", "charge", "power", "switch", "limit", "gauge", "pump", "screw", "bolt", "clip", "tap", "hose", "nut", "spring", "head"})
+REACH = 14  # clauses back to which "it" may point
+FAR = 110  # tokens back to which it may point
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +64,16 @@ def figures_only() -> frozenset[str]:
 
 
 @cache
+def nouns() -> frozenset[str]:
+    """Nouns of the trade that stand as they were said."""
+    return frozenset(load_table("components")["nouns"]["say"])
+
+
+@cache
 def _parts() -> tuple[Phrases, list[tuple[tuple[str, ...], bool]]]:
-    rows: list[tuple[str, str]] = []
+    rows: list[tuple[str, str]] = [
+        (phrase, p) for phrase in load_table("components")["nouns"]["say"] for p in (phrase, plural(phrase))
+    ]
     owners: list[tuple[tuple[str, ...], bool]] = []
     for number, row in enumerate(load_table("components")["part"]):
         owners.append((tuple(row["of"]), row.get("close", False)))
@@ -103,6 +112,7 @@ class Components:
         self._places = talk.places
         self._place_starts = [p.span.start for p in talk.places]
         self._machine = _machine(talk)
+        self._mentions = talk.mentions
         figure_tokens = {i for f in talk.figures for i in range(f.span.start, f.span.end)}
         self.things: list[Thing] = self._join(sorted(self._named(talk, figure_tokens), key=lambda t: t.span))
         self._starts = [t.span.start for t in self.things]
@@ -117,7 +127,7 @@ class Components:
         for mention in talk.mentions:
             position = bisect_left(by_start, Span(mention.span.start - 4, 0))
             for span in by_start[position : position + 6]:
-                if span.overlaps(mention.span) and span.end - span.start < mention.span.end - mention.span.start:
+                if span.overlaps(mention.span) and not (span.start <= mention.span.start and mention.span.end <= span.end):
                     shadowed.add(span)
         for mention in talk.mentions:
             if any(span.overlaps(mention.span) and span not in shadowed for span in by_start[bisect_left(by_start, Span(mention.span.start - 4, 0)) :][:6]):
@@ -130,6 +140,9 @@ class Components:
             if span in shadowed or any(i in taken for i in range(span.start, span.end)):
                 continue
             taken.update(range(span.start, span.end))
+            if not label.isdigit():
+                yield self._thing(" ".join(self.passage.norms[span.start : span.end]), span, None)
+                continue
             of, close = owners[int(label)]
             yield self._thing("?" + "|".join((str(int(close)), *of)), span, None)
         for index, tag in enumerate(self.clauses.tags):
@@ -141,23 +154,40 @@ class Components:
         """Words of the vocabulary that name no component here: "on the line", "call it", "the run"."""
         words = self.passage.norms[mention.span.start : mention.span.end]
         before, after = self.passage.norm(mention.span.start - 1), self.passage.norm(mention.span.end)
+        if len(words) == 1 and words[0] in VERBS and after in ("the", "it", "that", "this", "his", "her", "them", "those", "my"):
+            return True
+        if words == ("oil",) or (words == ("voltage",) and before in ("a", "not")):
+            return True
         if words[0] in ("running", "been", "let", "ran", "run", "call", "put", "drove", "weighed", "recovered", "hours", "bill", "low", "on", "of", "coming", "going", "drive", "driving", "blowing"):
             return True
         if words == ("line",) and before in ("long", "first", "bottom", "down"):
             return True
-        if set(words) & {"probe", "mine", "meter", "thermometer", "gauge", "gauges", "own"} and after not in ("wire", "lead"):
+        if set(words) & {"mine", "meter", "thermometer", "gauge", "gauges", "own", "my"} or (words == ("probe",) and before in ("my", "own")):
             return True
-        return words == ("screen",) or (words[-1] == "light" and before in ("my", "green", "red", "more", "a"))
+        return words in (("screen",), ("heat",)) or (words[-1] == "light" and before in ("my", "green", "red", "more", "a"))
 
     def _usually(self, mention: Mention) -> str:
         """A shared word that its sentence does not resolve, as the machine at hand usually has it."""
         word = self.passage.norm(mention.span.start).removesuffix("s")
         usual = self._machine.get(word)
-        if not mention.weak or mention.span.end - mention.span.start > 1 or usual is None:
+        alone = mention.span.end - mention.span.start == 1
+        if alone and word in ("filter", "inlet"):
+            return self._short_for(word, mention) or usual or mention.subject
+        if not mention.weak or usual is None or not (alone or self.passage.norms[mention.span.start : mention.span.end] == ("fan", "motor")):
             return mention.subject
         if mention.open or (word == "motor" and mention.subject == "compressor"):
             return usual
         return mention.subject
+
+    def _short_for(self, word: str, mention: Mention) -> str | None:
+        """The component of a fuller name said shortly before: "the filter" after "the water filter"."""
+        for other in reversed(self._mentions[: self._mentions.index(mention)]):
+            if mention.span.start - other.span.end > 2 * FAR:
+                return None
+            words = self.passage.norms[other.span.start : other.span.end]
+            if len(words) > 1 and word in (words[0], words[-1].removesuffix("s")):
+                return other.subject
+        return None
 
     def _thing(self, component: str, span: Span, place: str | None, *, known: bool = True, open_: bool = False) -> Thing:
         start = span.start
@@ -205,12 +235,36 @@ class Components:
             elif owner is not None:
                 found.pop()
                 thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=min(owner.start, thing.start), prep=owner.prep or thing.prep, place=thing.place or owner.place)
+            if not thing.component:
+                continue
+            if thing.said in ("coil", "coils") and self._wired(thing):
+                near = next((t for t in reversed(lately) if t.component in groups()["contact"] | groups()["valve"] and thing.span.start - t.span.end <= FAR), None)
+                thing = replace(thing, component=near.component) if near is not None else thing
             place = thing.place or self._place_before(thing)
             thing = replace(thing, place=place)
             found.append(thing)
             if thing.known:
                 lately.append(thing)
-        return found
+        return self._inside(found)
+
+    def _inside(self, found: list[Thing]) -> list[Thing]:
+        """A noun that no contract word names, filed under the component it is in: "the bladder in the tank"."""
+        done: list[Thing] = []
+        for number, thing in enumerate(found):
+            following = found[number + 1] if number + 1 < len(found) else None
+            if (
+                thing.component in nouns() and following is not None and following.known and following.component not in nouns()
+                and following.prep in ("in", "of", "on") and following.start - 1 - thing.span.end <= 0
+                and following.component not in figures_only()
+            ):
+                thing = replace(thing, component=following.component)
+            done.append(thing)
+        return done
+
+    def _wired(self, thing: Thing) -> bool:
+        """Whether a coil is spoken of as wound wire: "unplug the coil", "24 volts on the coil"."""
+        clause = self.clauses.at(thing.span.start)
+        return any(self.passage.norm(i) in ("unplug", "ohm", "ohms", "ohmed", "volts", "volt", "energized", "energize", "coil's") for i in range(clause.span.start, clause.span.end))
 
     def _adjoins(self, one: Thing, other: Thing) -> bool:
         gap = range(one.span.end, other.span.start)
@@ -228,6 +282,9 @@ class Components:
             return replace(thing, component=owner.component, open=owner.open)
         if owner is not None and owner.known and len(of) > 1:
             return replace(thing, component=owner.component, open=owner.open)
+        usual = self._machine.get(thing.said.removesuffix("s"))
+        if usual in of:
+            return replace(thing, component=usual)
         for other in reversed(lately):
             if thing.span.start - other.span.end > FAR:
                 break
@@ -261,12 +318,35 @@ class Components:
             if token - earlier.span.end > FAR:
                 break
             things = [t for t in self.of(earlier) if t.known]
-            for thing in [t for t in things if not t.prep] + [t for t in things if t.prep]:
+            ordered = [t for t in things if not t.prep] + [t for t in things if t.prep]
+            if earlier.sentence == clause.sentence:
+                ordered = self._headed(earlier, fits) or ordered
+            for thing in ordered:
                 if thing.component in ("unit", "system"):
                     whole = whole or (thing if fits is None or thing.component in fits else None)
                 elif fits is None or thing.component in fits:
                     return thing if whole is None or fits is not None else whole
         return whole
+
+    def _headed(self, clause: Clause, fits: Collection[str] | None) -> list[Thing]:
+        """The thing that heads the sentence ("door heaters, the three of them, ..."), where it fits."""
+        index = clause.index
+        while index > 0 and self.clauses.clauses[index - 1].sentence == clause.sentence:
+            index -= 1
+        head = self.clauses.clauses[index]
+        things = [t for t in self.of(head) if t.known and not t.prep]
+        if things and things[0].start <= head.first and not any(self.clauses.tags[i][:2] == "VB" for i in range(head.first, head.span.end)) and (fits is None or things[0].component in fits):
+            return things[:1]
+        return []
+
+    def header(self, clause: Clause) -> Thing | None:
+        """The thing that heads the sentence of a clause, if one does and the clause is not itself that head."""
+        things = self._headed(clause, None)
+        return things[0] if things and things[0].span.end <= clause.span.start else None
+
+    def machine_word(self, word: str) -> str | None:
+        """What a word usually means on the machine at hand."""
+        return self._machine.get(word)
 
     def place_alone(self, start: int, end: int) -> str | None:
         """A place word between two tokens that stands for the thing itself: "the left one", "bottom"."""

@@ -138,6 +138,8 @@ class Stances:
         return self.passage.norm(clause.first) in ("i", "we", "let", "my") and not self._quotes(clause)
 
     def _now_again(self, clause: Clause) -> bool:
+        if self.passage.norm(clause.first) in ("i", "we") and self.passage.norm(clause.first + 1) in ("'d", "'ll", "'m", "think", "say", "don't"):
+            return True
         return self.passage.norm(clause.span.start) in ("so", "but", "now", "today") or clause.opener in ("so", "but")
 
     def _since_then(self, clause: Clause) -> bool:
@@ -167,6 +169,10 @@ class Stances:
             for i in range(clause.span.start, clause.span.end)
         )
 
+    def told_before(self, clause: Clause, at: int) -> bool:
+        """Whether a place in a clause is what the speaker told somebody."""
+        return self._tells(clause) and any(self.passage.norm(i) in ("told", "telling", "tell", "advised", "warned") for i in range(clause.span.start, at))
+
     def _unreal(self, clause: Clause) -> bool:
         first = self.passage.norm(clause.span.start)
         if first in _set("unreal", "opens_hard") or clause.opener in _set("unreal", "opens_hard"):
@@ -179,10 +185,10 @@ class Stances:
 
 def copula_before(clauses: Clauses, token: int) -> bool:
     """Whether a form of "be" stands right before a token, adverbs between them aside."""
-    for index in range(token - 1, max(-1, token - 4), -1):
+    for index in range(token - 1, max(-1, token - 5), -1):
         norm = clauses.passage.norm(index)
         if norm in BE:
             return True
-        if clauses.tags[index] not in ("RB", "JJ"):
+        if clauses.tags[index] not in ("RB", "JJ") and norm not in ("all", "both", "just", "kind", "sort", "of", "a", "little", "bit", "so", "pretty", "half"):
             return False
     return False

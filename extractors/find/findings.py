@@ -39,12 +39,22 @@ def settle(claims: list[Claim]) -> list[Entry]:
     entries: list[Entry] = []
     by_component: dict[str, list[Entry]] = {}
     for claim in claims:
+        if _own_doing(claim, by_component.get(claim.component, [])):
+            continue
         here = [e for e in by_component.get(claim.component, []) if _same_place(e.claim.place, claim.place)]
         if not _joins(claim, here):
             entry = Entry(claim)
             entries.append(entry)
             by_component.setdefault(claim.component, []).append(entry)
     return entries
+
+
+def _own_doing(claim: Claim, here: list[Entry]) -> bool:
+    """Whether a good word only says that our own work is done: "coil's clear now", "that's good" after a repair."""
+    if claim.condition is not Condition.NORMAL:
+        return False
+    bad = [e for e in here if e.claim.condition not in GOOD and e.status is OBSERVED and _same_place(e.claim.place, claim.place)]
+    return bool(bad) and (claim.cleanness or "component: it" in claim.because)
 
 
 def _joins(claim: Claim, here: list[Entry]) -> bool:
