@@ -8,7 +8,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
-from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 
@@ -244,16 +243,3 @@ def _is_day(text: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def write_folder(opened: OpenJob, folder: Path, papers: dict[str, bytes]) -> None:
-    """Writes a job as plain files: the machine's draft, the edits, the papers."""
-    from pipeline.edits import dump_edits
-    from pipeline.keep import make_folder, write_whole
-
-    make_folder(folder)
-    write_whole(folder / "draft.json", dump(opened.machine).encode())
-    if opened.stored.edits:
-        write_whole(folder / "edits.json", dump_edits(opened.stored.edits).encode())
-    for name, data in papers.items():
-        write_whole(folder / name, data)

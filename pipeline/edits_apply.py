@@ -26,6 +26,10 @@ ANSWERED_BY: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Which doubts a person answers by setting a field himself. Checks made afterwards may raise one anew."""
 
+FROM_CHECKS = ("outside usual range", "does not fit")
+"""Doubts that only checks raise, by comparing figures. They are taken off before the checks run again, which raise
+them where they still hold: a corrected figure must not leave its neighbours doubted."""
+
 TWIN = {
     TargetKind.READING: ("quantity", "subject", "role", "place", "value", "low", "high", "unit"),
     TargetKind.FINDING: ("component", "condition", "place"),
@@ -93,7 +97,7 @@ def replay(
     desk.mend()
     built = bench.built()
     if finish is not None:
-        built = finish(built)
+        built = finish(_unjudged(built))
     built = _after(built, bench, live)
     marks = {
         handle: Mark(
@@ -304,6 +308,20 @@ class _Desk:
                 update["confirm"] = (*item.fact.confirm, "corrected twice: its correction was taken out")
             if update and item.fact is not None:
                 item.fact = item.fact.model_copy(update=update)
+
+
+def _unjudged(draft: Draft) -> Draft:
+    """The draft without the doubts that checks had raised."""
+
+    def left(confirm: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(reason for reason in confirm if reason.split(":")[0] not in FROM_CHECKS)
+
+    readings = tuple(reading.model_copy(update={"confirm": left(reading.confirm)}) for reading in draft.readings)
+    refrigerant = draft.equipment.refrigerant
+    if refrigerant is not None:
+        refrigerant = refrigerant.model_copy(update={"confirm": left(refrigerant.confirm)})
+    equipment = draft.equipment.model_copy(update={"refrigerant": refrigerant})
+    return draft.model_copy(update={"readings": readings, "equipment": equipment})
 
 
 def _field_set(item: Item, edit: Edit) -> Frozen | None:

@@ -221,7 +221,7 @@ def hear_one(recording_id: str, run_id: str) -> str:
         with _named_file(work.store, recording) as path:
             wanted = Wanted(
                 path=str(path),
-                work=str(work.store.place.work),
+                work=str(_kept(work.store, recording)),
                 model=work.settings.model,
                 hearing=recording.hearing,
                 threads=work.settings.threads,
@@ -236,6 +236,8 @@ def hear_one(recording_id: str, run_id: str) -> str:
             return ""
         raise
     heard = work.store.files.put(result.body.encode())
+    # What was kept for going on after an interruption holds words that were said: it goes when it is not needed.
+    shutil.rmtree(_kept(work.store, recording), ignore_errors=True)
     peaks = work.store.files.put(result.peaks) if result.peaks else None
     playable = work.store.files.put(result.playable) if result.playable else None
     duration = json.loads(result.body)["heard"]["duration_s"]
@@ -246,6 +248,11 @@ def hear_one(recording_id: str, run_id: str) -> str:
         row.state, row.heard, row.duration_s, row.reason = "heard", heard, duration, None
         row.peaks, row.playable = peaks, playable
         return row.batch
+
+
+def _kept(store: Store, recording: RecordingRow) -> Path:
+    """The folder for the results of one recording's hearing while it is under way."""
+    return store.place.work / recording.sha256[:16]
 
 
 def _began(work: Bench, recording_id: str, run_id: str) -> RecordingRow | None:

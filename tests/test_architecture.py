@@ -42,7 +42,7 @@ LAYERS = (
     ("pipeline.desk",),
     (
         *("pipeline.jobs*", "pipeline.why", "pipeline.listening", "pipeline.setup_check", "pipeline.paperwork"),
-        "pipeline.terminal",
+        *("pipeline.terminal", "pipeline.transfer"),
     ),
     ("pipeline.web*",),
     ("pipeline.cli*",),

@@ -46,6 +46,14 @@ class Database:
         with self._faults(), Session(self.engine.execution_options(jobtape_writes=True)) as session, session.begin():
             yield session
 
+    def scrub(self) -> None:
+        """Takes what was removed out of SQLite's journal too; other databases do so by themselves in time."""
+        if self.sqlite:
+            with self.engine.connect() as connection:
+                connection.exec_driver_sql("COMMIT")
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+                connection.exec_driver_sql("BEGIN")
+
     def close(self) -> None:
         """Lets go of all connections."""
         self.engine.dispose()
@@ -77,7 +85,13 @@ def _engine(url: str) -> Engine:
     def _open(connection: Any, _record: Any) -> None:
         # The driver would begin transactions by itself, and later than SQLAlchemy thinks.
         connection.isolation_level = None
-        for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={BUSY_MS}"):
+        for pragma in (
+            "journal_mode=WAL",
+            "synchronous=FULL",
+            "foreign_keys=ON",
+            "secure_delete=ON",
+            f"busy_timeout={BUSY_MS}",
+        ):
             connection.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")

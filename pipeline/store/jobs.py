@@ -6,7 +6,7 @@ import contextlib
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from sqlalchemy import delete, func, select
@@ -326,7 +326,7 @@ def _join_the_rest(session: Session, batch: str, ids: Sequence[str], drafts: Seq
             row.joined_to = home[row.first_recording]
 
 
-def forget(store: Store, session: Session, row: JobRow, who: str) -> list[str]:
+def forget(session: Session, row: JobRow, who: str) -> list[str]:
     """Removes a job for good and gives the hashes of files that nothing needs any more. Raises InputError on hold."""
     if row.hold:
         raise InputError("on-hold", f"{row.title} is kept on hold.", "Take the hold off first.")
@@ -366,6 +366,14 @@ def older_than(session: Session, day: str, owner: str | None = None) -> list[Job
     if owner is not None:
         query = query.where(JobRow.owner == owner)
     return list(session.scalars(query))
+
+
+def checked_day(said: str) -> str:
+    """A typed day, ISO 8601. Raises InputError for anything else."""
+    try:
+        return date.fromisoformat(said).isoformat()
+    except ValueError as fault:
+        raise InputError("not-a-day", f"{said!r} is no day.", "Write it as 2026-03-14.") from fault
 
 
 def today() -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from pipeline.keep import Keep, make_folder
+from pipeline.keep import make_folder
 from pipeline.store.database import Database, ready
 from pipeline.store.files import Files, open_files
 from pipeline.store.place import StorePlace
@@ -26,7 +26,6 @@ class Store:
     database: Database
     files: Files
     uploads: Uploads
-    keep: Keep
 
     def close(self) -> None:
         """Lets go of the database."""
@@ -43,7 +42,6 @@ def open_store(place: StorePlace) -> Store:
         database=database,
         files=open_files(place.files, place.home / "fetched"),
         uploads=Uploads(place.uploads),
-        keep=Keep(place.work),
     )
 
 

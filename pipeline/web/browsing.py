@@ -10,7 +10,7 @@ from starlette.responses import JSONResponse, Response
 from pipeline.draft import Draft
 from pipeline.errors import ReportError
 from pipeline.history import LB, Charge, charge_of, leak_rate, series_of
-from pipeline.store import jobs, machines, search
+from pipeline.store import forgetting, jobs, machines, search
 from pipeline.store.machines import MachinePast
 from pipeline.store.tables import JobRow, RecordingRow
 from pipeline.web.answers import page
@@ -139,11 +139,7 @@ def tick(request: Request) -> Response:
 def forget(request: Request) -> Response:
     """POST /jobs/ID/forget: removes a job with its recording, for good."""
     user, store = current_user(request), store_of(request)
-    with store.database.writing() as session:
-        row = jobs.job(session, request.path_params["job"], user.owner).row
-        keys = jobs.forget(store, session, row, user.name)
-    for key in keys:
-        store.files.remove(key)
+    forgetting.forget(store, [request.path_params["job"]], user.name, user.owner)
     return JSONResponse({"done": True})
 
 
