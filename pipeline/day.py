@@ -283,10 +283,18 @@ def _edits(folder: Path) -> tuple[Edit, ...]:
 
 
 def _shop_of(settings: Settings, sources: Sequence[Source], out: Path) -> Shop | None:
-    """The shop named in the settings, else the one beside the sources, else the one in the output folder."""
+    """The shop named in the settings, else the one beside the sources, else the one in the output folder.
+
+    Raises InputError when its file is wrong, also where it sets a limit that no rule has.
+    """
+    from pipeline.checks.overrides import limits_for
     from pipeline.shop import FILE_NAME, load_shop
 
-    if settings.shop is not None:
-        return load_shop(settings.shop)
     folders = dict.fromkeys([*(source.path.parent for source in sources), out])
-    return next((load_shop(folder / FILE_NAME) for folder in folders if (folder / FILE_NAME).is_file()), None)
+    files = [settings.shop] if settings.shop is not None else [folder / FILE_NAME for folder in folders]
+    file = next((file for file in files if settings.shop is not None or file.is_file()), None)
+    if file is None:
+        return None
+    shop = load_shop(file)
+    limits_for(shop.limits, file)
+    return shop

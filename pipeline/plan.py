@@ -27,9 +27,10 @@ def plans_of(heard: Sequence[Heard], *, one_job: bool) -> tuple[list[JobPlan], s
     if one_job:
         return [tuple(whole)], None
     try:
-        from extractors import split_jobs
+        from extractors.jobs import split_jobs
 
-        return [tuple(job) for job in split_jobs([one.transcript for one in heard])], None
+        jobs = split_jobs([one.transcript for one in heard])
+        return [tuple((number, chosen) for number, chosen in job if chosen) for job in jobs if any(job)], None
     except Exception as fault:
         return [(one,) for one in whole], f"The jobs could not be told apart ({type(fault).__name__}: {fault})."
 

@@ -162,9 +162,14 @@ def reading_text(reading: Reading) -> str:
 
 
 def _files(job: Job) -> str:
-    """The folder with what lies in it; the report last, for it is what one opens."""
-    names = [name for name in job.files if name != "report.html"]
-    where = [f"{job.folder}: {', '.join(names)}"] if names else []
+    """The folder with what lies in it, forms of one paper together; the report last, for it is what one opens."""
+    forms: dict[str, list[str]] = {}
+    for name in job.files:
+        stem, _, form = name.rpartition(".")
+        forms.setdefault(stem, []).append(form)
+    listed = [f"{stem}.{form}" if len(every) == 1 else f"{stem} ({', '.join(every)})"
+              for stem, every in forms.items() for form in every[:1]]  # fmt: skip
+    where = [f"{job.folder}: {'; '.join(listed)}"] if listed else []
     return "\n".join([*where, str(job.folder / "report.html")] if "report.html" in job.files else where)
 
 

@@ -46,7 +46,7 @@ def broken(*_: Any, **__: Any) -> Any:
         ("pipeline.summary.summary", "compose"),
         ("pipeline.render.pdf.pdf", "render"),
         ("pipeline.render.exports.readings_csv", "render"),
-        ("extractors.split_jobs", "extract"),
+        ("extractors.jobs.split_jobs", "extract"),
     ],
 )
 def test_a_stage_that_raises_costs_only_its_own_result(
