@@ -46,6 +46,8 @@ class Story:
     figure: Figure | None = None
     mention: Mention | None = None
     where: str = ""
+    series: tuple[str, Quantity] | None = None
+    """What the last figure after a time was about: "11:20, 46; 11:40, 42"."""
     by_quantity: dict[Quantity, str] = field(default_factory=dict)
     units: dict[tuple[str, Quantity], str] = field(default_factory=dict)
     recent: list[str] = field(default_factory=list)
@@ -179,12 +181,26 @@ def common_signs(scene: Scene, index: int, figure: Figure, story: Story) -> dict
     gap = [passage.norm(i) for i in range(story.figure.span.end, figure.span.start)] if story.figure and before else ["?"]
     same_sentence = bool(story.figure) and passage.tokens[story.figure.span.start].sentence == passage.tokens[figure.span.start].sentence  # type: ignore[union-attr]
     return {
+        "after a time": after_a_time(scene, index, figure),
         "pronoun": any(w in back_words for w in words[:4]) or (len(words) <= 3 and any(w in back_words for w in words)),
         "listed": before and len(gap) <= 3 and all(w in (",", "and", "then", "to", "uh", "um", "or", ".") for w in gap),
         "place": any(p.alone and lead[0] <= p.span.start and p.span.end <= figure.span.start and figure.span.start - p.span.end <= 6 for p in scene.places),
         "bare": not words or all(w in (",", "and", "uh", "um", "so", "at", "is", "then", "now") for w in words),
         "same sentence": same_sentence,
     }
+
+
+def after_a_time(scene: Scene, index: int, figure: Figure) -> bool:
+    """Whether a time of day or a duration right before it makes the figure a point of a series."""
+    if index == 0 or figure.units and not set(figure.units) & {"degF", "degC", "psig", "micron"}:
+        return False
+    before = scene.figures[index - 1]
+    apart = figure.span.start - before.span.end
+    if apart > 6 or scene.mentions_after(before.span.end, figure.span.start):
+        return False
+    aside = scene.asides.get(index - 1)
+    timed = aside is not None and aside.minutes is not None
+    return timed or bool(set(before.units) & {"min", "h"})
 
 
 def candidates(scene: Scene, index: int, figure: Figure, story: Story) -> list[Candidate]:
@@ -201,6 +217,8 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story) -> list[C
                 near[name] = (mention, where)
     if story.subject and story.subject not in near:
         near[story.subject] = (None, "carried")
+    if story.series and story.series[0] not in near:
+        near[story.series[0]] = (None, "carried")
     spoken = spoken_pairs(scene, figure)
     asked = {q for q, _ in spoken}
     for quantity, name in story.by_quantity.items():
@@ -220,8 +238,10 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story) -> list[C
     common = common_signs(scene, index, figure, story)
     found = []
     for name, (mention, where) in sorted(near.items()):
+        if spoken and name in subjects() and subjects()[name].kind == "work" and not asked & {Quantity.DURATION, Quantity.LENGTH, Quantity.COUNT}:
+            continue
         pairs = tuple(
-            (q, u or unit_for(scene, figure, name, q, story)) for q, u in (spoken or [(Quantity(q), None) for q in quantities_of(name) or UNKNOWN_NOUN])
+            (q, u or unit_for(scene, figure, name, q, story)) for q, u in (spoken or unsaid_pairs(scene, figure, name, story, cues))
         )
         if pairs:
             signs = _subject_signs(scene, figure, story, name, mention, where, common, pairs, bool(spoken), cues, ahead + back)
@@ -231,13 +251,37 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story) -> list[C
 
 def spoken_pairs(scene: Scene, figure: Figure) -> list[tuple[Quantity, str]]:
     """What the spoken unit may mean, as quantity and unit."""
-    spoken = [(units()[name].quantity, name) for name in figure.units]
+    spoken: list[tuple[Quantity, str]] = [(units()[name].quantity, name) for name in figure.units]
     if "%" in figure.units:
-        spoken += [(Quantity.HUMIDITY, "%"), (Quantity.CONCENTRATION, "%")]
+        lead, after = scene.lead(figure), (figure.span.end, figure.span.end + 5)
+        if scene.hits("q:humidity", *lead) or scene.hits("q:humidity", *after):
+            spoken = [(Quantity.HUMIDITY, "%")]
+        elif any(scene.hits(f"of:{name}", *span) for span in (lead, after) for name in ("CO2", "O2", "glycol", "chlorine")):
+            spoken.append((Quantity.CONCENTRATION, "%"))
     if {"degF", "degC"} <= set(figure.units):
         drop = "degF" if scene.metric else "degC"
         spoken = [(q, u) for q, u in spoken if not u.endswith(drop)]
     return spoken
+
+
+# Quantities that are hardly ever meant where no unit and no cue word was said.
+RARELY_UNSAID = {Quantity.DURATION, Quantity.CONCENTRATION, Quantity.FREQUENCY, Quantity.LENGTH, Quantity.VOLUME, Quantity.MASS, Quantity.COUNT,
+                 Quantity.SPEED, Quantity.FLOW, Quantity.VELOCITY, Quantity.POWER, Quantity.PERCENTAGE, Quantity.HUMIDITY, Quantity.ACIDITY}
+STRONG = {"current": ("amps", "amp", "amperage", "rla", "fla", "lra", "mca", "mocp", "pulling", "drawing", "draws", "pulls"), "voltage": ("volts", "voltage", "volt"),
+          "resistance": ("ohms", "ohm", "ohmed"), "power": ("watts", "watt", "kilowatts"), "capacitance": ("microfarads", "mfd"), "speed": ("rpm",)}
+
+
+def unsaid_pairs(scene: Scene, figure: Figure, name: str, story: Story, cues: set[Quantity]) -> list[tuple[Quantity, str | None]]:
+    """What a figure without a unit may be, for a subject: its usual quantities, narrowed by a plain cue word."""
+    clause = scene.clause(figure)
+    words = scene.passage.norms[max(scene.lead(figure)[0], clause.start) : figure.span.start]
+    strong = {Quantity(q) for q, says in STRONG.items() if any(w in says for w in words)}
+    listed = [Quantity(q) for q in quantities_of(name) or UNKNOWN_NOUN]
+    if len(strong) == 1:
+        return [(next(iter(strong)), None)]
+    kept = [q for q in listed if q not in RARELY_UNSAID or q in cues or q == story.quantity]
+    kept = kept or ([listed[0]] if listed and listed[0] not in (Quantity.DURATION,) else [])
+    return [(q, None) for q in kept]
 
 
 def _fits(name: str, quantities: set[Quantity]) -> str:
@@ -285,6 +329,8 @@ def _subject_signs(
         signs += [f"{where}:{name}|{q}" for q in (wanted or {"?"})]
     same = story.subject == name
     signs += [f"{key}:{'same as before' if same else 'other than before'}|{'named' if mention else 'not named'}" for key, on in common.items() if on]
+    if common["after a time"] and story.series is not None:
+        signs.append("series:same" if name == story.series[0] else "series:other")
     if same:
         signs.append("subject:same as before")
     if name in story.recent:
@@ -389,6 +435,8 @@ def quantity_signs(scene: Scene, figure: Figure, candidate: Candidate, story: St
             for role in Role:
                 if scene.hits(f"role:{role}", *lead):
                     signs.append(f"cue {role}|{quantity}")
+        if story.series is not None and story.series[0] == name:
+            signs.append("series quantity:same" if quantity == story.series[1] else "series quantity:other")
         if quantity is Quantity.VOLTAGE:
             signs.append("supply:like one" if any(low <= figure.middle <= high for low, high in SUPPLY) else "supply:not like one")
         if spoken:

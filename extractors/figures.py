@@ -232,8 +232,10 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                 named = small in figure.units
                 bare = not figure.units and gap in ([], ["and"]) and figure.form in ("plain", "article") \
                     and before.value == int(before.value or 0) and not passage.norm(figure.span.end).isdigit()
-                if bare and (figure.value >= many or (large == "min" and gap) or large == "ft"):
+                if bare and (figure.value >= many or (large == "min" and (gap or before.value > 10)) or large == "ft"):
                     bare = False
+                if bare and (passage.norm(figure.span.start) in ("one", "a", "an") or passage.norm(before.span.start - 1) in ("at", "after", "in", "about", "minute")):
+                    bare = large == "h" and passage.norm(before.span.start - 1) not in ("at", "after", "in")
                 if named and (figure.value >= many or figure.form == "money" or (gap == [","] and large != "lb")):
                     named = False
                 if named or bare:
@@ -322,7 +324,7 @@ def _tolerances(passage: Passage, figures: list[Figure]) -> list[Figure]:
     marks = [hit for hit in _around().find(passage) if hit.label == "tolerance"]
     out = list(figures)
     for mark in marks:
-        number = next((f for f in out if 0 <= f.span.start - mark.span.end <= 1), None)
+        number = next((f for f in out if mark.span.start <= f.span.start <= mark.span.end + 1), None)
         owners = [f for f in out if f.span.end <= mark.span.start and mark.span.start - f.span.end <= 14
                   and passage.tokens[f.span.start].sentence >= passage.tokens[mark.span.start].sentence - 1]
         if number is None or number.value is None:

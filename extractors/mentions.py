@@ -135,8 +135,25 @@ def mentions(passage: Passage) -> list[Mention]:
         if not mention.open:
             lately.pop(mention.subject, None)
             lately[mention.subject] = mention
+    found = [m for m in found if m.subject not in LEGS or _is_leg(passage, m)]
     sides = places(passage)
     return [replace(m, place=_place_of(passage, m, sides)) for m in found]
+
+
+LEGS = frozenset(("L1-L2", "L2-L3", "L1-L3"))
+
+
+def _is_leg(passage: Passage, mention: Mention) -> bool:
+    """ "Two to three" names a pair of legs where a figure follows; alone it is a range."""
+    if any(passage.norm(i)[:1] == "l" or passage.norm(i) in ("a", "b", "c") for i in range(mention.span.start, mention.span.end)):
+        return True
+    at = mention.span.end
+    while passage.norm(at) in (",", "is", "'s", "at", "was", "reads", "uh", "um", ":", "i've", "got", "i"):
+        at += 1
+    return passage.norm(at) in NUMBER_STARTS or passage.norm(at)[:1].isdigit()
+
+
+NUMBER_STARTS = frozenset("one two three four five six seven eight nine ten eleven twelve twenty thirty forty fifty a".split())
 
 
 def _resolve(passage: Passage, span: Span, row: dict[str, object], lately: dict[str, Mention], misheard: bool) -> Mention:

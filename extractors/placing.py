@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
-from extractors.facts import Role
+from extractors.facts import Quantity, Role
 from extractors.features import SUPPLY, Filing, Story, candidates, quantity_signs
 from extractors.figures import Figure
 from extractors.lexicon import load_table
@@ -90,6 +90,8 @@ def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> 
     story.subject, story.quantity, story.unit, story.role = filing.subject, filing.quantity, filing.unit, role
     story.figure, story.mention, story.where = filed_figure, filing.mention, filing.where
     story.by_quantity[filing.quantity] = filing.subject
+    if filing.quantity in (Quantity.TEMPERATURE, Quantity.PRESSURE, Quantity.TEMPERATURE_DIFFERENCE) and role in (Role.MEASURED,):
+        story.series = (filing.subject, filing.quantity)
     if filing.unit:
         story.units[(filing.subject, filing.quantity)] = filing.unit
     story.recent = [filing.subject, *[s for s in story.recent if s != filing.subject]][:4]

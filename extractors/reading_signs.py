@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from extractors.facts import Role
-from extractors.features import Candidate, Story, common_signs, decimal, size
+from extractors.features import Candidate, Story, common_signs, decimal, size, usual
 from extractors.figures import Figure
 from extractors.scene import Scene, quantity_rows
 
@@ -34,6 +34,9 @@ def reading_signs(scene: Scene, index: int, figure: Figure, found: list[Candidat
     signs += [f"is:{key}" for key, on in common.items() if on]
     lead = scene.lead(figure)
     signs += [f"is:cue {role}" for role in Role if scene.hits(f"role:{role}", *lead)]
+    close = [c for c in found if c.mention is not None and c.where in ("right before", "tied after", "clause before", "sentence before", "right after")]
+    takes = "none near" if not close else "some" if any(usual(figure, u, q, c.subject) for c in close for q, u in c.pairs[:2]) else "no subject near takes it"
+    signs.append(f"is:value {takes}|{because}")
     if any(scene.hits(f"q:{q}", *lead) for q in quantity_rows()):
         signs.append("is:quantity cue")
     if figure.qualifiers:

@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from extractors.figures import Figure, find_figures
-from extractors.mentions import Mention, Place, mentions, places
+from extractors.mentions import LEGS, Mention, Place, mentions, places
 from extractors.nouns import unknown_nouns
 from extractors.passage import Passage, Span
 
@@ -41,7 +41,8 @@ class Talk:
     @cached_property
     def figures(self) -> list[Figure]:
         """All figures, in order, also those that are no reading of the job."""
-        return find_figures(self.passage)
+        legs = frozenset(i for m in self.mentions if m.subject in LEGS for i in range(m.span.start, m.span.end))
+        return find_figures(self.passage, legs)
 
     @cached_property
     def doc(self) -> Doc:

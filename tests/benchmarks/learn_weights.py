@@ -21,7 +21,7 @@ from extractors.facts import Role, Segment, Transcript
 from extractors.features import Filing, Story, candidates, quantity_signs
 from extractors.lexicon import FOLDER
 from extractors.passage import make_passage
-from extractors.placing import remember, score
+from extractors.placing import file_one, remember, score
 from extractors.reading_signs import reading_signs
 from extractors.role_signs import role_signs
 from extractors.scene import Scene
@@ -159,6 +159,9 @@ def collect(scenes, table, unplaced):
                 missing["no way right"] += 1
             if not found or (not good and index in unplaced[name]) or (not good and table and score(is_signs, table) < 0):
                 continue
+            # The story goes on with what the weights chose, right or wrong, as it will when nobody knows the answer.
+            if table:
+                guess = file_one(scene, index, story, table)
             best = max(good or range(len(found)), key=lambda i: score(found[i].signs, table))
             chosen = found[best]
             pairs = quantity_signs(scene, figure, chosen, story)
@@ -175,7 +178,11 @@ def collect(scenes, table, unplaced):
                 role = Role(sorted(wanted)[0])
             else:
                 role = max(names, key=lambda n: score(by_role[n], table))
-            remember(story, figure, way, role)
+            if table:
+                if guess.filing.subject is not None:
+                    remember(story, figure, guess.filing, guess.role)
+            else:
+                remember(story, figure, way, role)
     return examples, missing
 
 
