@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import io
-import re
 import zipfile
 from typing import Any
 
 from pipeline.render.pdf import Page, png
-from pipeline.render.tree import Node
+from pipeline.render.tree import Node, printable
 
 SIZES_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 MARGIN_MM = 18.0
@@ -27,8 +26,6 @@ HEAVY = frozenset({"out_of_tolerance", "kind", "shopname"})
 """Classes that are set in bold."""
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)
 """The same input gives the same bytes: a zip's times are the earliest that it can hold."""
-CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
-"""Characters that XML cannot hold."""
 
 
 def docx(body: Node, page: Page) -> bytes:
@@ -94,20 +91,20 @@ class _Writer:
         self.width_mm = width - 2 * MARGIN_MM
         if self.page.draft_word:
             head = section.header.paragraphs[0]
-            head.add_run(clean(self.page.draft_word)).bold = True
-            head.add_run(" " + clean(self.page.draft_open))
+            head.add_run(printable(self.page.draft_word)).bold = True
+            head.add_run(" " + printable(self.page.draft_open))
         foot = section.footer.paragraphs[0]
         before, _, rest = self.page.pages.partition("{n}")
         between, _, after = rest.partition("{total}")
-        foot.add_run(clean(f"{self.page.footer}   {before}"))
+        foot.add_run(printable(f"{self.page.footer}   {before}"))
         self._field(foot, "PAGE")
-        foot.add_run(clean(between))
+        foot.add_run(printable(between))
         self._field(foot, "NUMPAGES")
-        foot.add_run(clean(after))
+        foot.add_run(printable(after))
         core = self.document.core_properties
         core.title, core.author, core.language = (
-            clean(self.page.title)[:255],
-            clean(self.page.author)[:255],
+            printable(self.page.title)[:255],
+            printable(self.page.author)[:255],
             self.page.language,
         )
         core.comments = core.keywords = ""
@@ -289,7 +286,7 @@ class _Writer:
 
     def _describe(self, shape: Any, words: str) -> None:
         """Alternative text of a picture."""
-        shape._inline.docPr.set("descr", clean(words))
+        shape._inline.docPr.set("descr", printable(words))
 
     # ---- running text -------------------------------------------------------------------------
 
@@ -300,7 +297,7 @@ class _Writer:
 
         if isinstance(node, str):
             if node:
-                run = paragraph.add_run(clean(node))
+                run = paragraph.add_run(printable(node))
                 run.bold = bold or None
                 run.italic = look.get("italic")
                 if look.get("dotted"):
@@ -338,8 +335,3 @@ class _Writer:
                 entry.compress_type = zipfile.ZIP_DEFLATED
                 target.writestr(entry, source.read(name))
         return fixed.getvalue()
-
-
-def clean(text: str) -> str:
-    """Text without the characters that a document cannot hold."""
-    return CONTROL.sub("\ufffd", text)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.errors import AuthoringError
 from pipeline.render.places import find, template_folder
+from pipeline.render.tree import printable
 
 if TYPE_CHECKING:
     from jinja2.sandbox import SandboxedEnvironment
@@ -29,7 +30,15 @@ def environment(own: Path | None) -> SandboxedEnvironment:
         autoescape=select_autoescape(enabled_extensions=("html.j2", "svg.j2"), default_for_string=True, default=False),
         trim_blocks=True,
         keep_trailing_newline=True,
+        finalize=_for_paper,
     )
+
+
+def _for_paper(value: object) -> object:
+    """What a template prints, without the characters that no paper can hold."""
+    from markupsafe import Markup
+
+    return printable(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def fill(name: str, own: Path | None, **values: Any) -> str:

@@ -13,7 +13,7 @@ from pipeline.render.statements import Doubt, Line
 from pipeline.render.tables import Pair, Row
 from pipeline.render.view import Fact, View
 from pipeline.shop import logo_bytes
-from pipeline.words import DEFAULT, capital
+from pipeline.words import capital
 from pipeline.words.figures import Figure, aligned, clock, shown
 
 MOST_PAIRS = 8
@@ -79,9 +79,8 @@ class PaperView(View):
         """The draft's summary; in another language made anew, unless a person has written it."""
         from pipeline.summary import summary
 
-        if self.shop.language != DEFAULT and self.draft.summary == summary(self.draft):
-            return summary(self.draft, self.shop.language)
-        return self.draft.summary
+        machine_made = not self.draft.summary or self.draft.summary == summary(self.draft)
+        return summary(self.draft, self.shop.language) if machine_made else self.draft.summary
 
     # ---- time, pictures, sources ----------------------------------------------------------------
 
@@ -150,6 +149,11 @@ class PaperView(View):
         doubt = self.statements.doubt((*arrived.confirm, *left.confirm), arrived.evidence)
         note = self.words("phrase.by_clock", arrived=arrived.value, left=left.value)
         return HourRow(self.words("phrase.on_site"), Figure(text, ""), doubt, "", note)
+
+    @cached_property
+    def key_needed(self) -> bool:
+        """Whether a mark or a doubt stands on this paper that has to be explained."""
+        return bool(self.verdicts_shown or self.doubtful_figures or self.doubtful_statements)
 
     @cached_property
     def verdicts_shown(self) -> set[Verdict]:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import AuthoringError
-from pipeline.render.places import find, font_folder
-from pipeline.render.tree import Node
+from pipeline.render.places import find, font_folder, unprintable
+from pipeline.render.tree import BOX, Node, breakable, printable
 
 FONTS = ("Source Sans 3", "Noto Sans Arabic", "Noto Sans Hebrew", "Noto Emoji")
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
@@ -26,18 +26,33 @@ class Page:
     paper_size: str
     footer: str
     pages: str
+    boxes: str = ""
+    """What the page says when letters had to be printed as boxes."""
     draft_word: str = ""
     draft_open: str = ""
     pictures: dict[str, tuple[str, bytes]] = field(default_factory=dict)
 
 
 def pdf(body: Node, page: Page, own: Path | None = None) -> bytes:
-    """The paper as PDF/UA bytes, the same for the same input. Raises AuthoringError when paper.typ is wrong."""
+    """The paper as PDF/UA bytes, the same for the same input. Raises AuthoringError when paper.typ is wrong.
+
+    Our fonts print Latin, Greek, Cyrillic, Arabic, Hebrew and emoji. A letter of another script is printed with a
+    font of the machine, or as a box where that has none either; the page says so.
+    """
+    content = _content(page, body)
+    missing = unprintable(content)
     with tempfile.TemporaryDirectory(prefix="jobtape-") as name:
         folder = Path(name)
-        _lay_out(folder, body, page, own)
-        data = _compile(folder / "paper.typ", format="pdf", pdf_standards="ua-1")
-    return data[0]
+        _lay_out(folder, content, page, own)
+        try:
+            return _compile(folder / "paper.typ", bool(missing), format="pdf", pdf_standards="ua-1")[0]
+        except AuthoringError:
+            if not missing:
+                raise
+        noted = replace(page, footer=f"{page.footer} · {page.boxes}")
+        boxed = _content(noted, body).translate({ord(letter): BOX for letter in missing})
+        (folder / "paper.json").write_text(boxed, encoding="utf-8")
+        return _compile(folder / "paper.typ", format="pdf", pdf_standards="ua-1")[0]
 
 
 def png(svgs: list[str], width_mm: float = 120.0) -> list[bytes]:
@@ -54,39 +69,44 @@ def png(svgs: list[str], width_mm: float = 120.0) -> list[bytes]:
         folder = Path(name)
         (folder / "drawings.json").write_text(json.dumps(svgs), encoding="utf-8")
         (folder / "drawings.typ").write_text("\n".join(lines), encoding="utf-8")
-        return _compile(folder / "drawings.typ", format="png", ppi=220.0)
+        missing = unprintable("".join(svgs))
+        return _compile(folder / "drawings.typ", bool(missing), format="png", ppi=220.0)
 
 
-def _lay_out(folder: Path, body: Node, page: Page, own: Path | None) -> None:
-    """Writes the style, the tree and the pictures where the page maker finds them."""
-    pictures = {}
-    for number, (address, (kind, data)) in enumerate(page.pictures.items()):
-        file = f"picture-{number}.{kind}"
-        (folder / file).write_bytes(data)
-        pictures[address] = file
+def _content(page: Page, body: Node) -> str:
+    """What the page maker reads, as JSON. Pictures are named by their place in the list of the page."""
+    files = {address: f"picture-{number}.{kind}" for number, (address, (kind, _)) in enumerate(page.pictures.items())}
     content = {
-        "title": page.title,
-        "author": page.author,
+        "title": printable(page.title),
+        "author": printable(page.author),
         "language": page.language,
         "paper": PAPERS[page.paper_size],
-        "footer": page.footer,
+        "footer": breakable(printable(page.footer)),
         "pages": page.pages,
         "fonts": FONTS,
         "draft": {"word": page.draft_word, "open": page.draft_open} if page.draft_word else None,
-        "pictures": pictures,
+        "pictures": files,
         "tree": body.as_data(),
     }
-    (folder / "paper.json").write_text(json.dumps(content, ensure_ascii=False), encoding="utf-8")
+    return json.dumps(content, ensure_ascii=False)
+
+
+def _lay_out(folder: Path, content: str, page: Page, own: Path | None) -> None:
+    """Writes the style, the content and the pictures where the page maker finds them."""
+    for number, (kind, data) in enumerate(page.pictures.values()):
+        (folder / f"picture-{number}.{kind}").write_bytes(data)
+    (folder / "paper.json").write_text(content, encoding="utf-8")
     (folder / "paper.typ").write_bytes(find("paper.typ", own).read_bytes())
 
 
-def _compile(source: Path, **options: Any) -> list[bytes]:
-    """One compilation. System fonts stay out, so that every machine gives the same bytes."""
+def _compile(source: Path, system_fonts: bool = False, **options: Any) -> list[bytes]:
+    """One compilation. The machine's own fonts stay out where ours do, so that every machine gives the same bytes."""
     import typst
 
+    fonts = [str(font_folder())]
     try:
         made: Any = typst.compile(
-            source, root=source.parent, font_paths=[str(font_folder())], ignore_system_fonts=True, **options
+            source, root=source.parent, font_paths=fonts, ignore_system_fonts=not system_fonts, **options
         )
     except typst.TypstError as fault:
         raise AuthoringError(

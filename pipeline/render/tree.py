@@ -49,7 +49,7 @@ class Node:
         data: dict[str, object] = {
             "tag": self.tag,
             "class": self.classes,
-            "kids": [child if isinstance(child, str) else child.as_data() for child in self.children],
+            "kids": [breakable(child) if isinstance(child, str) else child.as_data() for child in self.children],
         }
         data.update({name: value for name, value in self.attributes.items() if name not in ("class", "tag", "kids")})
         if self.raw:
@@ -57,9 +57,28 @@ class Node:
         return data
 
 
+NOT_FOR_PAPER = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff\u202a-\u202e\u2066-\u2069]")
+"""Control characters, halves of characters, and marks that turn the direction of what follows."""
+
+
+LONG_WORD = re.compile(r"\S{25,}")
+BOX = "\u25a1"
+"""Stands for a character that cannot be printed."""
+
+
+def printable(text: str) -> str:
+    """Text without what no paper can hold; a lost character shows as one."""
+    return NOT_FOR_PAPER.sub(BOX, text)
+
+
 def collapse(text: str) -> str:
     """Runs of ordinary white space as one space; the spaces that align figures stay."""
     return re.sub(r"[ \t\r\n\f]+", " ", text)
+
+
+def breakable(text: str) -> str:
+    """The text with places where a line may break in words that are longer than any column is wide."""
+    return LONG_WORD.sub(lambda found: "\u200b".join(re.findall(".{1,10}", found[0])), text)
 
 
 class _Builder(HTMLParser):

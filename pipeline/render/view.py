@@ -82,7 +82,7 @@ class View:
         for field in (self.draft.visit.customer, self.draft.visit.date):
             if field is not None:
                 parts.append(field.value if field is self.draft.visit.customer else self.date(field.value))
-        return ", ".join(parts)
+        return shortened(", ".join(shortened(part, 70) for part in parts), 150)
 
     def date(self, text: str) -> str:
         """A date in the shop's form; words that are no ISO date stay as they were said."""
@@ -351,3 +351,9 @@ class View:
             for one in self.draft.readings
             if one.stage is Stage.AS_LEFT and one.role is Role.MEASURED and one.superseded_by is None
         ]
+
+
+def shortened(text: str, length: int) -> str:
+    """A text on one line of at most so many letters."""
+    text = " ".join(text.split())
+    return text if len(text) <= length else text[: length - 1].rstrip() + "…"

@@ -63,9 +63,14 @@ class Figure:
         return f"{self.digits}\u00a0{self.unit}" if self.unit else self.digits
 
 
+def exactly(value: float) -> Decimal:
+    """A value as the decimal that was meant: nobody says more than ten figures, what is beyond comes of arithmetic."""
+    return Decimal(f"{value:.10g}")
+
+
 def digits(value: float, words: Words, places: int | None = None) -> str:
     """A number as it is printed: shortest exact form, or with `places` decimals; a true minus sign."""
-    exact = Decimal(repr(float(value)))
+    exact = exactly(value)
     if places is not None:
         exact = exact.quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
     elif exact == exact.to_integral_value():
@@ -82,7 +87,7 @@ def digits(value: float, words: Words, places: int | None = None) -> str:
 
 def places_of(value: float) -> int:
     """Decimals of the shortest exact form; 0 for whole numbers."""
-    exponent = Decimal(repr(float(value))).normalize().as_tuple().exponent
+    exponent = exactly(value).normalize().as_tuple().exponent
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
