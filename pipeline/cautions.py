@@ -43,13 +43,14 @@ def for_the_top(draft: Draft) -> tuple[Caution, ...]:
 
 def safety_follow_ups(draft: Draft) -> tuple[FollowUp, ...]:
     """A follow-up for each safety device that was bypassed and not put back in this job."""
+    devices = next(row for row in _table()["caution"] if row["name"] == "bypassed safety")["actions"][0]["components"]
     restored = {
         action.component for action in draft.actions if action.action in RESTORED and action.status is ActionStatus.DONE
     }
     return tuple(
         FollowUp(text=f"Put the {action.component} back in the circuit.", evidence=action.evidence)
         for action in draft.actions
-        if action.action is ActionKind.BYPASSED and action.component not in restored
+        if action.action is ActionKind.BYPASSED and action.component in devices and action.component not in restored
     )
 
 

@@ -12,6 +12,7 @@ from pipeline.checks.wording import figure
 from pipeline.draft import Verdict
 
 MODULATING = ("ecm", "variable", "inverter", "two-stage", "two stage", "low speed", "low stage")
+FULL_PCT = 100.0
 QUESTION = "Is it short of refrigerant or load, unloaded, starved of air, on a low stage, or is one part not drawing?"
 
 
@@ -29,6 +30,8 @@ def judge(case: Case) -> Outcome | None:
     if rated <= 0:
         return None
     percent = case.num("amps", "A") / rated * 100
+    if percent > FULL_PCT:
+        return None  # that is a matter of the rating alone
     limit = case.limits.limit("in_low")
     return case.judged(
         percent,
