@@ -84,8 +84,7 @@ def _plain(lines: list[str], recording: int) -> list[Segment]:
         text = (timed[4] if timed else line).strip()
         if text:
             found.append((start, text, number))
-    ends: list[float | None] = [start for start, _, _ in found[1:]]
-    ends.append(None)
+    ends: list[float | None] = [*(start for start, _, _ in found[1:]), None][: len(found)]
     return [
         Segment(
             start=start,
