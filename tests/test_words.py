@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import string
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -79,12 +80,21 @@ def test_catalogues_are_alike(language: str) -> None:
     english, other = flat(load_words().table), flat(load_words(language).table)
 
     def plural(key: str) -> bool:
-        return key.startswith("condition.") and key.endswith(".many")  # English may say one and many alike
+        # English may say one and many alike, and needs no translation of its own sentences.
+        return (key.startswith("condition.") and key.endswith(".many")) or key.startswith("translated.")
 
     assert {key for key in english if not plural(key)} == {key for key in other if not plural(key)}
     for key, pattern in english.items():
         if isinstance(pattern, str) and key in other:
             assert fields(pattern) == fields(other[key]), key
+
+
+@pytest.mark.parametrize("language", [name for name in languages() if name != DEFAULT])
+def test_every_safety_note_is_translated(language: str) -> None:
+    rows = tomllib.loads((ROOT / "pipeline" / "cautions.toml").read_text(encoding="utf-8"))["caution"]
+    missing = [row["text"] for row in rows if row["text"] not in load_words(language).table["translated"]]
+
+    assert missing == []
 
 
 @pytest.mark.parametrize("language", languages())

@@ -13,7 +13,7 @@ from pipeline.render.statements import Doubt, Line
 from pipeline.render.tables import Pair, Row
 from pipeline.render.view import Fact, View
 from pipeline.shop import logo_bytes
-from pipeline.words import capital
+from pipeline.words import capital, load_words
 from pipeline.words.figures import Figure, aligned, clock, shown
 
 MOST_PAIRS = 8
@@ -214,6 +214,24 @@ class PaperView(View):
         chosen = sorted(self.pairs, key=weight)[:MOST_PAIRS]
         return tuple(pair for pair in self.pairs if pair in chosen)
 
+    @cached_property
+    def cautions(self) -> list[str]:
+        """Safety notes in the paper's language; the sentence that closes them has a place of its own."""
+        return [self.words.translated(one.text) for one in self.draft.cautions if _letters(one.text) != STANDING]
+
+    @cached_property
+    def first_cautions(self) -> list[str]:
+        """Safety notes that a customer must see before anything else."""
+        from pipeline.cautions import for_the_top
+
+        kept = {one.text for one in self.draft.cautions}
+        return [self.words.translated(one.text) for one in for_the_top(self.draft) if one.text in kept]
+
+    @cached_property
+    def other_cautions(self) -> list[str]:
+        """The other safety notes."""
+        return [text for text in self.cautions if text not in self.first_cautions]
+
     # ---- parts and handover -------------------------------------------------------------------
 
     @cached_property
@@ -280,6 +298,15 @@ class PaperView(View):
         rows = [(group.name, row) for group in self.groups for row in group.rows if row.id in names][:MOST_LAST]
         texts = aligned([row.figure.digits for _, row in rows], self.words)
         return [(group, replace(row, digits=text)) for (group, row), text in zip(rows, texts, strict=True)]
+
+
+def _letters(text: str) -> str:
+    """A sentence without its punctuation and case, to be compared."""
+    return "".join(letter for letter in text.lower() if letter.isalpha())
+
+
+STANDING = _letters(load_words()("phrase.safety_line"))
+"""The sentence that closes the safety notes."""
 
 
 def _order(fact: Action | Finding, number: int) -> float:

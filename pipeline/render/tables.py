@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from extractors.facts import Qualifier, Reading, Role, Stage
 from pipeline.draft import Check, Draft, Verdict
 from pipeline.render.statements import Doubt, Statements
-from pipeline.words import Words, capital
+from pipeline.words import DEFAULT, Words, capital
 from pipeline.words.figures import Figure, aligned, digits, shown, unit_text
 
 WORST = (Verdict.OUT_OF_TOLERANCE, Verdict.MARGINAL, Verdict.IN_TOLERANCE, Verdict.NO_REFERENCE)
@@ -103,10 +103,19 @@ class Tables:
         self.checks_of: dict[str, list[Check]] = {}
         measured = {reading.id for reading in draft.readings if reading.role is Role.MEASURED}
         for check in draft.checks:
-            judged = [name for name in check.readings if name in measured]
-            # A comparison of several measured figures judges what they come to together and none of them alone.
-            if len(judged) == 1:
-                self.checks_of.setdefault(judged[0], []).append(check)
+            name = self._judges(check, [one for one in check.readings if one in measured])
+            if name and check.verdict is not Verdict.NO_REFERENCE:
+                self.checks_of.setdefault(name, []).append(check)
+
+    def _judges(self, check: Check, measured: list[str]) -> str:
+        """The reading that a check judges; empty where it judges what several figures come to together.
+
+        Superheat that was said and is recomputed from two other readings is judged itself.
+        """
+        if len(measured) == 1:
+            return measured[0]
+        subjects = {one.id: one.subject.replace(" ", "-") for one in self.draft.readings}
+        return next((name for name in measured if subjects.get(name) == check.rule), "")
 
     def judged(self, check: Check) -> Judged:
         """The verdict with the side on which the figure lies."""
@@ -330,7 +339,7 @@ class Tables:
             Compared(
                 id=check.id,
                 judged=self.judged(check),
-                message=check.message,
+                message=self._message(check),
                 basis=self.words(f"basis.{check.basis.kind}"),
                 source=check.basis.source,
                 doubt=bool(flagged & set(check.readings)),
@@ -339,6 +348,29 @@ class Tables:
             for check in self._worst_first(self.draft.checks)
         ]
         return tuple(rows)
+
+    def _message(self, check: Check) -> str:
+        """The sentence of a check; in another language than the draft's, one made of its figures."""
+        if self.words.language == DEFAULT:
+            return check.message
+        by_id = {one.id: one for one in self.draft.readings}
+        told = [
+            self.words(
+                "check.figure",
+                what=self.words.term(one.subject).name,
+                figure=shown(one, self.words, self.units_shown).text,
+                kind=self.kind(one),
+            )
+            for one in (by_id[name] for name in check.readings if name in by_id)
+        ]
+        parts = [capital("; ".join(told))] if told else []
+        if check.value is not None:
+            value = digits(float(f"{check.value:.3g}"), self.words)
+            parts.append(self.words("check.value", value=f"{value}\u00a0{unit_text(check.unit, self.words)}".strip()))
+        band = self.band_text(check.allowed_low, check.allowed_high, check.unit)
+        if band:
+            parts.append(self.words("check.allowed", band=band))
+        return ". ".join(parts) + "."
 
     def _worst_first(self, checks: Iterable[Check]) -> list[Check]:
         """Checks by how much they matter, otherwise in their order."""

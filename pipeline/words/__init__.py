@@ -58,6 +58,11 @@ class Words:
             text = text.replace(rough, even)
         return text
 
+    def translated(self, sentence: str) -> str:
+        """A sentence that the program wrote into the draft, in this language; as it stands where there is none."""
+        said: str = self.table.get("translated", {}).get(sentence, sentence)
+        return said
+
     def has(self, key: str) -> bool:
         """Whether the catalogue has words for `section.key`."""
         section, _, name = key.partition(".")
