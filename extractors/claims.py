@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 from extractors.clauses import BE, Clause, Clauses
-from extractors.components import Components, Thing, figures_only, groups, nouns, spread
+from extractors.components import Components, Thing, figures_only, groups, spread
 from extractors.facts import Condition, FindingStatus
 from extractors.lexicon import load_table
 from extractors.passage import Span
@@ -18,7 +18,12 @@ from extractors.verbs import Form, inflected
 HAVE = frozenset({"has", "have", "had", "got", "'ve", "with", "having", "shows", "showed", "gets", "grew", "growing"})
 SEEMS = frozenset({"look", "looks", "looked", "seem", "seems", "seemed", "feel", "feels", "felt", "test", "tests", "tested", "check", "checks", "checked", "read", "reads", "stay", "stays", "stayed", "came", "comes", "sounds", "sound", "appears", "got", "gets", "get", "getting", "went", "goes", "found", "keeps", "kept", "ran", "run", "runs"})
 BODILY = frozenset({Condition.DAMAGED, Condition.MISSING, Condition.LOOSE, Condition.CORRODED, Condition.WORN, Condition.BURNT, Condition.SEIZED})
-ANY_NOUN = BODILY | {Condition.DIRTY, Condition.CLOGGED, Condition.LEAKING, Condition.FAILED, Condition.NOISY, Condition.WET, Condition.ICED}
+ANY_NOUN = BODILY | {Condition.DIRTY, Condition.CLOGGED, Condition.LEAKING, Condition.NOISY, Condition.WET, Condition.ICED}
+WORTH_DENYING = frozenset(
+    {Condition.LEAKING, Condition.DAMAGED, Condition.DIRTY, Condition.CLOGGED, Condition.GROUNDED, Condition.SHORTED, Condition.UNDERCHARGED,
+     Condition.OVERCHARGED, Condition.TRIPPED, Condition.ICED, Condition.FAILED, Condition.OPEN, Condition.SEIZED, Condition.CORRODED, Condition.BURNT,
+     Condition.NO_POWER, Condition.OIL_STAINED, Condition.MISSING}
+)
 NEAR = 25  # tokens: how far "that's good" reaches back
 FIRM = frozenset({Condition.NORMAL, Condition.RUNNING})
 
@@ -33,6 +38,7 @@ class Row:
     component: str
     denied: Condition | None
     ahead: bool
+    only_denied: bool = False
     about: frozenset[str] = frozenset()
     """Further subjects of which it is said, meaning `component`: "it's low", of a sight glass, means the charge."""
 
@@ -52,6 +58,8 @@ class Claim:
     generic: bool = False
     """Neither the state nor its kind was named: "it could be the relay"."""
     confirm: tuple[str, ...] = field(default=())
+    hearsay: bool = False
+    """Somebody else's opinion; it counts only when the job proves or clears it."""
     cleanness: bool = False
     """Only that it is clean or clear."""
 
@@ -66,7 +74,7 @@ def _table() -> tuple[Phrases, list[Row], frozenset[tuple[int, str]]]:
         rows.append(
             Row(
                 Condition(entry["condition"]), entry["kind"], None if fits is None else spread(tuple(fits)), entry.get("component", ""),
-                Condition(entry["denied"]) if "denied" in entry else None, entry.get("ahead", True), spread(tuple(entry.get("about", ()))),
+                Condition(entry["denied"]) if "denied" in entry else None, entry.get("ahead", True), entry.get("only_denied", False), spread(tuple(entry.get("about", ()))),
             )
         )
         for phrase in entry["say"]:
@@ -112,14 +120,23 @@ class Claims:
         found = self._found
         for clause in self.clauses.clauses:
             stance = self.stances.of[clause.index]
-            if stance.quoted or stance.earlier or clause.question:
+            if stance.earlier or clause.question:
                 continue
             hits = by_clause.get(clause.index, {})
             made = [claim for span in sorted(hits) for claim in self._claims(clause, span, sorted(hits[span], key=_width))]
             if not made:
                 made = list(self._bare(clause, found))
+            if stance.quoted:
+                made = [self._hearsay(claim, found) if claim.token >= stance.quoted_from else claim for claim in made]
             found += made
         return found
+
+    def _hearsay(self, claim: Claim, found: list[Claim]) -> Claim:
+        """A claim in somebody else's words: a suspicion at most; but what denies his own word is the speaker's."""
+        said = [c for c in found if c.hearsay and c.clause.sentence == claim.clause.sentence and c.condition is claim.condition]
+        if claim.status is FindingStatus.RULED_OUT and said:
+            return replace(claim, component=said[-1].component, place=said[-1].place)
+        return replace(claim, status=FindingStatus.SUSPECTED, hearsay=True)
 
     def _similes(self, rows: list[Row], by_clause: dict[int, dict[Span, list[Row]]]) -> None:
         entries = load_table("conditions")["row"]
@@ -166,6 +183,10 @@ class Claims:
             return None
         if thing.component in ("L1", "L2", "L3", "line", "neutral", "ground") and condition in BODILY | {Condition.OPEN, Condition.OVERHEATED, Condition.FAILED}:
             thing = _renamed(thing, "wiring")
+        if status is FindingStatus.RULED_OUT and condition not in WORTH_DENYING and not any(
+            c.component == thing.component and c.condition is condition for c in self._found
+        ):
+            return None
         confirm = ("speaker not sure",) if hedged and status is not FindingStatus.SUSPECTED else ()
         if thing.open:
             confirm = (*confirm, "subject unclear")
@@ -188,6 +209,10 @@ class Claims:
         if any(t.known and t.span.start <= span.start and span.end <= t.span.end for t in self.components.between(span.start - 4, span.end)):
             return False
         first, after, before = self.passage.norm(span.start), self.passage.norm(span.end), self.passage.norm(span.start - 1)
+        if row.kind == "idiom":
+            return True
+        if span.start == clause.first and span.end < clause.span.end and self.clauses.tags[span.end] in ("DT", "PRP$", "PRP"):
+            return False  # "bent the guard back": a deed
         if row.kind == "state" and row.condition is Condition.NORMAL:
             return self._judges(clause, span)
         if row.kind == "deed":
@@ -223,6 +248,8 @@ class Claims:
             return after == "of" and False
         if self._ahead(clause, span) or (span.end < clause.span.end and self._figure_at(span.end) and after not in ("at", "in", "to", "like", "about", "around")):
             return False
+        if self.passage.norms[span.start : span.end] == ("happy",) and not any(t.known and not t.prep for t in self.components.between(clause.span.start, span.start)):
+            return False
         if copula_before(self.clauses, span.start) or before in SEEMS or before in ("all", "both", "still", "pretty", "looking", "really", "nice", "just"):
             return True
         if self.passage.norm(span.start) in ("nothing", "no", "not") or span.end - span.start >= 3:
@@ -238,7 +265,7 @@ class Claims:
 
     def _alone(self, clause: Clause, span: Span) -> bool:
         """The state is all that the clause says: "dead.", "all black"."""
-        if self.passage.norm(span.start) in ("done", "gone"):
+        if self.passage.norm(span.start) in ("done", "gone") or self.passage.norms[span.start : span.end] == ("open", "circuit"):
             return False
         header = self.components.header(clause)
         if header is not None and span.end == clause.span.end and span.start == clause.first and any(self._fits(row, header) for row in self._rows_at.get(span, ())):
@@ -279,7 +306,7 @@ class Claims:
                 return False
             if any(self.passage.norm(i) in ("with", "without") for i in range(clause.span.start, span.start)):
                 return False
-            if first.endswith("ing") and not copula_before(self.clauses, span.start) and not (span.end == clause.span.end and self._right_after_thing(clause, span)):
+            if first.endswith("ing") and not copula_before(self.clauses, span.start) and not (span.end == clause.span.end and (self._right_after_thing(clause, span) or before in ("all", "both"))):
                 return False
             if first in ("run", "start", "turn", "spin", "go", "fire", "light", "cycle", "come", "kick") and self.passage.norm(clause.first) == first:
                 return False
@@ -292,7 +319,7 @@ class Claims:
         tag = self.clauses.tags[span.start]
         if tag in ("NN", "NNS") and before in ("the", "a", "an", "no", "any", "this", "that", "my") and row.condition not in (Condition.LEAKING, Condition.NOISY):
             return False
-        return not (row.condition is Condition.WARM and self.stances.denied(clause, span.start, span) is None)
+        return not row.only_denied or denied
 
     def _is_had(self, clause: Clause, span: Span) -> bool:
         """Whether a noun of state is had, seen or denied here: "there's a crack", "no leaks", "ice on the coil"."""
@@ -308,13 +335,19 @@ class Claims:
             return False
         if before in ("the", "that", "this", "his", "their") and after == "" and not any(w in HAVE or w in ("found", "see", "there's", "there") for w in words):
             return any(w in ("find", "found", "is", "'s", "was") for w in words)
-        if before in ("the", "that", "this") and self.passage.norm(span.start - 2) in ("on", "off", "in", "from", "of", "under", "through", "into", "with", "for"):
+        if before in ("the", "that", "this") and self.passage.norm(span.start - 2) in ("on", "off", "in", "from", "of", "under", "through", "into", "with", "for", "to", "at", "past", "by", "up"):
+            return False
+        if span.end < clause.span.end and self.clauses.tags[span.end] in ("NN", "NNS") and after not in ("all", "buildup", "inside"):
             return False
         if self.passage.norms[span.start : span.end] == ("short",) and before not in ("a", "no", "direct", "dead"):
             return False
         located = any(t.prep and t.known for t in self.components.between(span.end, clause.span.end))
         if before in BE and self.passage.norm(clause.first) in ("it", "that", "this", "she", "so") and not located:
-            return before in BE and span.end - span.start > 1
+            dirt = any(row.condition is Condition.DIRTY for row in self._rows_at.get(span, ()))
+            return span.end - span.start > 1 or (dirt and span.end == clause.span.end)
+        on_it = any(self.passage.norm(i) in ("on", "in") and self.passage.norm(i + 1) in ("it", "there", "them", "that") for i in range(span.end, clause.span.end - 1))
+        if on_it:
+            return True
         has = any(w in HAVE or w in ("there", "see", "saw", "found", "find", "finding", "notice", "noticed", "is", "'s", "was", "where", "feel", "hear", "with", "some", "just") for w in words)
         denied = self.stances.denied(clause, span.start, span) is not None
         return has or denied or located or after in ("on", "all", "around") or self._right_after_thing(clause, span)
@@ -409,7 +442,7 @@ class Claims:
         if not thing.known:
             return self._plainly(row, thing)
         if row.fits:
-            return thing.component in row.fits or (thing.component in nouns() and row.condition in ANY_NOUN)
+            return thing.component in row.fits
         if row.fits is not None:
             return False
         return thing.component not in figures_only() and thing.component not in groups()["space"]
@@ -417,7 +450,7 @@ class Claims:
     def _plainly(self, row: Row, thing: Thing) -> bool:
         """Whether a noun that no table knows is taken as said: a bodily fault of what "the" points at."""
         return (
-            row.condition in BODILY and not thing.prep and not self.components.is_abstract(thing)
+            row.condition in ANY_NOUN and not thing.prep and not self.components.is_abstract(thing)
             and self.passage.norm(thing.start) in ("the", "that", "this", "one", "his", "their", "both", "its")
         )
 
@@ -481,7 +514,7 @@ class Claims:
         cleared = self.stances.hits("cleared", clause.span.start, clause.span.end)
         if things:
             yield from self._about(clause, things, bool(cleared))
-        elif cleared and clause.span.end - clause.span.start <= 9:
+        elif cleared and self._ends_cleared(clause):
             doubted = [c for c in found if c.status is FindingStatus.SUSPECTED and clause.index - c.clause.index <= 12]
             if doubted:
                 yield self._plain(clause, doubted[-1].component, doubted[-1].place, FindingStatus.RULED_OUT, "cleared")

@@ -127,9 +127,15 @@ class Clauses:
         tag = self.tags[at - 1]
         if norm in OPENERS:
             return before not in BE | SEEMING and following not in BREAKS and at + 1 < len(tokens) and tokens[at + 1].sentence == tokens[at].sentence
+        if norm == "that" and tag in ("NN", "NNS"):
+            return False  # "a cooler that's making noise"
         if norm in ("it", "that", "there", "this", "she", "he") and following in ("'s", "is", "was", "ain't", "isn't", "wasn't"):
             return tag in ("JJ", "NN", "NNS", "RB", "CD", "VBN", "PRP", "RP") and before not in UNFINISHED and self._has_verb(start, at)
         if tokens[at].segment != tokens[at - 1].segment and self.passage.joined_lines:
+            if tag in ("VBZ", "VBD", "VBN", "RB", "PRP", "RP") and before not in BE | UNFINISHED and any(
+                self.passage.norm(i) in BREAKS for i in range(at + 1, min(at + 4, len(tokens)))
+            ) and self._has_verb(start, at):
+                return True
             return tag not in ("IN", "TO", "DT", "CC", "PRP$", "MD") and before not in UNFINISHED | BE and self._has_verb(start, at) and (
                 self.tags[at][:2] not in ("VB", "MD", "IN", "TO", "CC", "RB", "RP") and self._verb_follows(at) or norm in OPENERS
             )

@@ -10,7 +10,7 @@ from functools import cache
 
 from extractors.clauses import BE, Clause, Clauses
 from extractors.lexicon import load_table
-from extractors.mentions import Mention
+from extractors.mentions import Mention, subjects
 from extractors.passage import Span
 from extractors.phrases import Phrases, plural
 from extractors.talk import Talk
@@ -21,6 +21,7 @@ PREPOSITIONS = frozenset(
 )
 DETERMINERS = frozenset({"the", "a", "an", "that", "this", "these", "those", "his", "her", "their", "its", "my", "our", "your", "all", "both", "each", "every", "some", "any", "no", "another", "one", "two", "three", "four", "other"})
 VERBS = frozenset({"drain", "vent", "trap", "filter", "light", "seal", "float", "plug", "fan", "wash", "rinse", "freeze", "charge", "power", "switch", "limit", "gauge", "pump", "screw", "bolt", "clip", "tap", "hose", "nut", "spring", "head"})
+EDGES = frozenset({"bottom", "top", "side", "edge", "corner", "end", "face", "front", "back", "lip"})
 REACH = 14  # clauses back to which "it" may point
 FAR = 110  # tokens back to which it may point
 
@@ -45,7 +46,8 @@ class Thing:
 @cache
 def groups() -> dict[str, frozenset[str]]:
     """Groups of components by name."""
-    return {name: frozenset(members) for name, members in load_table("components")["groups"].items()}
+    found = {name: frozenset(members) for name, members in load_table("components")["groups"].items()}
+    return found | {"noun": nouns() | frozenset(plural(noun) for noun in nouns())}
 
 
 @cache
@@ -71,12 +73,13 @@ def nouns() -> frozenset[str]:
 
 @cache
 def _parts() -> tuple[Phrases, list[tuple[tuple[str, ...], bool]]]:
+    """Phrases of parts and nouns; the owners of each part, and whether it stands alone where none was named lately."""
     rows: list[tuple[str, str]] = [
         (phrase, p) for phrase in load_table("components")["nouns"]["say"] for p in (phrase, plural(phrase))
     ]
     owners: list[tuple[tuple[str, ...], bool]] = []
     for number, row in enumerate(load_table("components")["part"]):
-        owners.append((tuple(row["of"]), row.get("close", False)))
+        owners.append((tuple(row["of"]), row.get("alone", False)))
         rows += [(str(number), p) for phrase in row["say"] for p in (phrase, plural(phrase))]
     return Phrases(rows), owners
 
@@ -135,7 +138,10 @@ class Components:
             if self._no_component(mention):
                 continue
             taken.update(range(mention.span.start, mention.span.end))
-            yield self._thing(self._usually(mention), mention.span, mention.place, open_=mention.open)
+            name = self._usually(mention)
+            if name in subjects() and subjects()[name].noun:
+                name = " ".join(self.passage.norms[mention.span.start : mention.span.end])
+            yield self._thing(name, mention.span, mention.place, open_=mention.open)
         for span, label in part_hits.items():
             if span in shadowed or any(i in taken for i in range(span.start, span.end)):
                 continue
@@ -143,8 +149,8 @@ class Components:
             if not label.isdigit():
                 yield self._thing(" ".join(self.passage.norms[span.start : span.end]), span, None)
                 continue
-            of, close = owners[int(label)]
-            yield self._thing("?" + "|".join((str(int(close)), *of)), span, None)
+            of, alone = owners[int(label)]
+            yield self._thing("?" + "|".join((str(int(alone)), *of)), span, None)
         for index, tag in enumerate(self.clauses.tags):
             norm = self.passage.norm(index)
             if tag in ("NN", "NNS") and index not in taken and index not in figure_tokens and norm[:1].isalpha() and len(norm) > 2 and norm not in _words("pronouns"):
@@ -175,6 +181,8 @@ class Components:
             return self._short_for(word, mention) or usual or mention.subject
         if not mention.weak or usual is None or not (alone or self.passage.norms[mention.span.start : mention.span.end] == ("fan", "motor")):
             return mention.subject
+        if word == "valve" and mention.subject == "service valve":
+            return usual
         if mention.open or (word == "motor" and mention.subject == "compressor"):
             return usual
         return mention.subject
@@ -216,11 +224,14 @@ class Components:
         for thing in named:
             owner = found[-1] if found and self._adjoins(found[-1], thing) else None
             if thing.component.startswith("?"):
-                close, *of = thing.component[1:].split("|")
-                thing = self._owned(thing, owner, tuple(of), lately, close == "1")
+                alone, *of = thing.component[1:].split("|")
+                thing = self._owned(thing, owner, tuple(of), lately, alone == "1")
                 if owner is not None:
                     found.pop()
                     thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=owner.start, prep=owner.prep, place=thing.place or owner.place)
+            elif owner is not None and owner.known and thing.said in EDGES:
+                found.pop()
+                thing = replace(owner, span=Span(owner.span.start, thing.span.end), head=thing.head)
             elif owner is not None and owner.known and not thing.known and self.is_abstract(thing):
                 # "pump pressure", "compressor amps": told of a figure, not of the pump
                 found.pop()
@@ -240,6 +251,9 @@ class Components:
             if thing.said in ("coil", "coils") and self._wired(thing):
                 near = next((t for t in reversed(lately) if t.component in groups()["contact"] | groups()["valve"] and thing.span.start - t.span.end <= FAR), None)
                 thing = replace(thing, component=near.component) if near is not None else thing
+            if thing.said in ("motor", "the motor") and owner is None:
+                near = next((t for t in reversed(lately) if thing.span.start - t.span.end <= FAR and (t.component in groups()["fan"] | {"pump"} or t.said.endswith("motor"))), None)
+                thing = replace(thing, component=near.component, open=False) if near is not None else thing
             place = thing.place or self._place_before(thing)
             thing = replace(thing, place=place)
             found.append(thing)
@@ -253,7 +267,7 @@ class Components:
         for number, thing in enumerate(found):
             following = found[number + 1] if number + 1 < len(found) else None
             if (
-                thing.component in nouns() and following is not None and following.known and following.component not in nouns()
+                thing.component in groups()["noun"] and following is not None and following.known and following.component not in groups()["noun"]
                 and following.prep in ("in", "of", "on") and following.start - 1 - thing.span.end <= 0
                 and following.component not in figures_only()
             ):
@@ -276,7 +290,7 @@ class Components:
         """Whether 's joins two nouns as owner and part: "the right fan's blade", not "the problem's the fan"."""
         return other.start <= one.span.end + 1
 
-    def _owned(self, thing: Thing, owner: Thing | None, of: tuple[str, ...], lately: list[Thing], close: bool) -> Thing:
+    def _owned(self, thing: Thing, owner: Thing | None, of: tuple[str, ...], lately: list[Thing], alone: bool) -> Thing:
         """A part, filed under the component named beside it, after it ("on that motor") or lately."""
         if owner is not None and owner.component in of:
             return replace(thing, component=owner.component, open=owner.open)
@@ -290,7 +304,7 @@ class Components:
                 break
             if other.component in of:
                 return replace(thing, component=other.component)
-        return replace(thing, component=of[0], open=len(of) > 1)
+        return replace(thing, component=thing.said if alone else of[0], open=len(of) > 1 and not alone)
 
     def _place_before(self, thing: Thing) -> str | None:
         position = bisect_left(self._place_starts, thing.start)
@@ -318,7 +332,10 @@ class Components:
             if token - earlier.span.end > FAR:
                 break
             things = [t for t in self.of(earlier) if t.known]
-            ordered = [t for t in things if not t.prep] + [t for t in things if t.prep]
+            heads = [t for t in things if not t.prep]
+            if any(self.passage.norm(i) in ("i", "we") for i in range(earlier.span.start, earlier.span.end)):
+                heads.reverse()  # "while the pump ran I looked at the belts": what I did it to
+            ordered = heads + [t for t in things if t.prep]
             if earlier.sentence == clause.sentence:
                 ordered = self._headed(earlier, fits) or ordered
             for thing in ordered:

@@ -20,7 +20,8 @@ class Stance:
     """What holds for a whole clause."""
 
     quoted: bool
-    """Somebody else's words."""
+    """Somebody else's words, from `quoted_from` on."""
+    quoted_from: int
     earlier: bool
     """Another visit, or another's work."""
     unreal: bool
@@ -120,8 +121,12 @@ class Stances:
             if self.has("earlier.says", clause.span) and not self._since_then(clause):
                 earlier = True
             guess = guess_left > 0 and clause.opener not in ("but", "so", "because", "which")
-            yield Stance(quoted or starts_quote or clause.sentence in spoken_to, earlier, self._unreal(clause), guess)
-            quoted = quoted or starts_quote or self._tells(clause)
+            begins = clause.span.start if quoted or starts_quote is None else starts_quote
+            quoted_here = quoted or starts_quote is not None
+            if clause.sentence in spoken_to:
+                quoted_here, begins = True, clause.span.start
+            yield Stance(quoted_here, begins, earlier, self._unreal(clause), guess)
+            quoted = quoted or starts_quote is not None or self._tells(clause)
             guess_left = max(0, guess_left - 1)
             if self._leaves_open(clause):
                 guess_left = 1
@@ -135,7 +140,7 @@ class Stances:
         first = self.passage.norm(clause.span.start)
         if first in ("but", "so"):
             return True
-        return self.passage.norm(clause.first) in ("i", "we", "let", "my") and not self._quotes(clause)
+        return self.passage.norm(clause.first) in ("i", "we", "let", "my") and self._quotes(clause) is None
 
     def _now_again(self, clause: Clause) -> bool:
         if self.passage.norm(clause.first) in ("i", "we") and self.passage.norm(clause.first + 1) in ("'d", "'ll", "'m", "think", "say", "don't"):
@@ -145,22 +150,23 @@ class Stances:
     def _since_then(self, clause: Clause) -> bool:
         return self.passage.norm(clause.first) == "since"
 
-    def _quotes(self, clause: Clause) -> bool:
-        """Whether somebody else's words start in the clause."""
-        if self.hits("quote.opens", clause.span.start, clause.span.end):
-            return True
+    def _quotes(self, clause: Clause) -> int | None:
+        """The token at which somebody else's words start in the clause."""
+        opens = self.hits("quote.opens", clause.span.start, clause.span.end)
+        if opens:
+            return opens[0].start
         people = self.hits("people", clause.span.start, clause.span.end)
         if not people:
-            return False
+            return None
         for says in self.hits("quote.says", clause.span.start, clause.span.end):
             if self.passage.norm(says.start - 1) in ("i", "'ve", "we", "i'd", "to", "have"):
                 continue
             before = [p for p in people if p.end <= says.start]
             if before and not any(self.passage.norm(i) in ("i", "we") for i in range(before[-1].end, says.start)):
-                return True
+                return before[-1].start
             if self.passage.norms[says.start : says.end] in (("told",), ("tells",)) and self.passage.norm(says.end) in ("me", "us"):
-                return self.passage.norm(says.start - 1) not in ("that", "which")
-        return False
+                return None if self.passage.norm(says.start - 1) in ("that", "which") else clause.span.start
+        return None
 
     def _tells(self, clause: Clause) -> bool:
         """Whether the speaker starts to say what he told somebody: "I told her ..."."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from extractors.claims import Claim, Claims
 from extractors.clauses import Clauses
@@ -34,19 +34,24 @@ def _same_place(one: str | None, other: str | None) -> bool:
     return one is None or other is None or one == other
 
 
+def _key(claim: Claim) -> str:
+    """One key for "bearing" and "bearings"."""
+    return claim.component.removesuffix("s")
+
+
 def settle(claims: list[Claim]) -> list[Entry]:
     """One entry a thing and state: repeats fall away, a suspicion takes the status that it ended with."""
     entries: list[Entry] = []
     by_component: dict[str, list[Entry]] = {}
     for claim in claims:
-        if _own_doing(claim, by_component.get(claim.component, [])):
+        if _own_doing(claim, by_component.get(_key(claim), [])):
             continue
-        here = [e for e in by_component.get(claim.component, []) if _same_place(e.claim.place, claim.place)]
+        here = [e for e in by_component.get(_key(claim), []) if _same_place(e.claim.place, claim.place)]
         if not _joins(claim, here):
             entry = Entry(claim)
             entries.append(entry)
-            by_component.setdefault(claim.component, []).append(entry)
-    return entries
+            by_component.setdefault(_key(claim), []).append(entry)
+    return [entry for entry in entries if not entry.claim.hearsay]
 
 
 def _own_doing(claim: Claim, here: list[Entry]) -> bool:
@@ -70,6 +75,8 @@ def _joins(claim: Claim, here: list[Entry]) -> bool:
                 entry.claim = claim if entry.claim.generic else entry.claim
                 return True
             continue
+        if good and entry.claim.hearsay and claim.status is not RULED_OUT:
+            continue
         if good and (same or claim.condition in GOOD):
             entry.trail.append(entry.claim)
             entry.claim = _cleared(entry.claim, claim)
@@ -87,10 +94,7 @@ def _joins(claim: Claim, here: list[Entry]) -> bool:
 
 
 def _with(claim: Claim, condition: Condition, status: FindingStatus, place: str | None, generic: bool) -> Claim:
-    return Claim(
-        claim.component, claim.place or place, condition, status, claim.clause, claim.token, claim.evidence, claim.because,
-        generic, claim.confirm,
-    )
+    return replace(claim, place=claim.place or place, condition=condition, status=status, generic=generic, hearsay=False)
 
 
 def _cleared(suspicion: Claim, claim: Claim) -> Claim:
