@@ -233,6 +233,8 @@ def sites(passage: Passage, near: Surroundings, machine: Machine | None) -> list
     for span in near.spans.get("site", []):
         whole = _room(near, span)
         lone = whole.start == span.start and span.end - span.start == 1
+        if not (passage.norm(whole.start - 1) in SMALL or near.cue_before("at", whole.start) or _alone(passage, whole.start, whole.end)):
+            continue  # "factory charge", "house electrician"
         if not (lone and passage.norm(span.start) in table["site"]["needs_word"]):
             named.append((whole, "site", 0.7))
     if machine is not None:
