@@ -24,6 +24,7 @@ from pipeline.hear import Heard
 from pipeline.hear_apart import Result, Wanted, hear_apart
 from pipeline.ingest import Source
 from pipeline.keep import make_folder
+from pipeline.learned import OwnWords, hotwords, load_words_file, respell
 from pipeline.plan import made_with, part_of, plans_of
 from pipeline.settings import Settings
 from pipeline.store import jobs
@@ -224,6 +225,7 @@ def hear_one(recording_id: str, run_id: str) -> str:
                 work=str(_kept(work.store, recording)),
                 model=work.settings.model,
                 hearing=recording.hearing,
+                hotwords=hotwords(load_words_file(work.store.place.words_file)),
                 threads=work.settings.threads,
             )
             result = work.hear(wanted, _Teller(work.store, recording_id, run_id))
@@ -337,7 +339,8 @@ def read_day(batch: str) -> list[str]:
 
 
 def _drafts(work: Bench, rows: Sequence[RecordingRow]) -> list[NewDraft]:
-    heard = [_heard(work.store, row) for row in rows]
+    own = load_words_file(work.store.place.words_file)
+    heard = [_heard(work.store, row, own) for row in rows]
     plans, fault = plans_of([one for _, one in heard], one_job=any(row.one_job for row in rows))
     counted: dict[int, int] = {}
     drafts = []
@@ -357,12 +360,15 @@ def _drafts(work: Bench, rows: Sequence[RecordingRow]) -> list[NewDraft]:
     return drafts
 
 
-def _heard(store: Store, row: RecordingRow) -> tuple[Source, Heard]:
+def _heard(store: Store, row: RecordingRow, own: OwnWords) -> tuple[Source, Heard]:
+    """What was heard in a recording, with the shop's own words put right."""
     from pipeline.ingest import job_name
 
     body = json.loads(store.files.get(row.heard or ""))
     path = Path(shown_name(row.file_name))
-    return Source(path=path, name=job_name(path), **body["source"]), Heard.model_validate(body["heard"])
+    heard = Heard.model_validate(body["heard"])
+    heard = heard.model_copy(update={"transcript": respell(heard.transcript, own)})
+    return Source(path=path, name=job_name(path), **body["source"]), heard
 
 
 def failed(recording_id: str, run_id: str, fault: Exception) -> None:

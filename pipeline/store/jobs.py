@@ -25,6 +25,7 @@ from pipeline.store.tables import (
     JobRecordingRow,
     JobRow,
     LikenessRow,
+    MachineRow,
     PaperRow,
     RecordingRow,
     now,
@@ -339,6 +340,8 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
     session.execute(delete(JobRow).where(JobRow.id == row.id))
     session.execute(delete(JobRow).where(JobRow.joined_to == row.id))
     session.flush()
+    if row.machine_id is not None:
+        _forget_machine(session, row.machine_id)
     for recording in recordings:
         used = session.scalar(
             select(func.count()).select_from(JobRecordingRow).where(JobRecordingRow.recording_id == recording.id)
@@ -349,6 +352,13 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
     session.flush()
     note(session, who, "forget", row.id)
     return [key for key in keys if not _needed(session, key)]
+
+
+def _forget_machine(session: Session, machine_id: str) -> None:
+    """Removes a machine that no job is about any more."""
+    if not session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
+        session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
+        session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
 
 
 def _needed(session: Session, key: str) -> bool:

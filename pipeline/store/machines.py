@@ -81,7 +81,8 @@ def _near(session: Session, row: JobRow, wanted: Plate) -> list[MachineRow]:
         return []
     owners = select(JobRow.machine_id).where(JobRow.owner == row.owner)
     query = select(MachineRow).where(or_(*conditions), MachineRow.id.in_(owners)).limit(500)
-    return [machine for machine in session.scalars(query) if likeness(plate(machine), wanted).why]
+    alike = ((machine, likeness(plate(machine), wanted)) for machine in session.scalars(query))
+    return [machine for machine, how in alike if how.same or how.why]
 
 
 def _alone(session: Session, row: JobRow, machine: MachineRow) -> bool:
@@ -135,7 +136,7 @@ def _propose(session: Session, row: JobRow, others: Sequence[MachineRow], wanted
             session.delete(tie)
     for other in others:
         if other.id not in told:
-            why = likeness(plate(other), wanted).why
+            why = likeness(plate(other), wanted).why or f"It has the same serial, {other.serial}."
             session.add(LikenessRow(job_id=row.id, machine_id=other.id, why=why, state="open"))
 
 
