@@ -24,7 +24,7 @@ def cell(value: object) -> str:
     if isinstance(value, float):
         return f"{value:.12g}" if abs(value) < 1e12 else repr(value)
     text = str(value).replace("\x00", "")
-    if text[:1] in "=+-@\t\r\n" and not NUMBER.fullmatch(text):
+    if text.startswith(tuple("=+-@\t\r\n")) and not NUMBER.fullmatch(text):
         return "'" + text
     return text
 
