@@ -45,7 +45,15 @@ def _checked(key: str, value: object, where: str) -> tuple[str, str]:
         raise InputError("unknown-field", f"{where} gives no plain value for {key}.", f'Write {key} = "the value".')
     if key in ALTITUDE:
         _altitude(key, text, where)
-    return key, text
+    return key, _designation(text) if key == "refrigerant" else text
+
+
+def _designation(text: str) -> str:
+    """A refrigerant's name as the standard writes it, `404a` as `R-404A`; one that is not known stays as it is."""
+    from pipeline.checks.refrigerants import refrigerant
+
+    known = refrigerant(text)
+    return known.name if known is not None else text
 
 
 def _altitude(key: str, text: str, where: str) -> float:

@@ -270,3 +270,47 @@ def test_a_paper_or_form_that_is_not_there(jobtape: Call, day: Path, tmp_path: P
 
     assert called.status == 2
     assert option[1] in called.err
+
+
+READINGS = """quantity,subject,role,value,unit,tolerance_minus,tolerance_plus
+capacitance,run capacitor,rated,5,uF,6,6
+capacitance,run capacitor,measured,2.3,uF,,
+"""
+
+
+@pytest.mark.parametrize("way", ["file", "standard input"])
+def test_judge_gives_the_checks(jobtape: Call, tmp_path: Path, way: str) -> None:
+    (tmp_path / "readings.csv").write_text(READINGS)
+    source = tmp_path / "readings.csv" if way == "file" else "-"
+    called = jobtape("judge", source, "--as", "json", typed=READINGS)
+    check = json.loads(called.out)[0]
+
+    assert (called.status, check["rule"], check["verdict"]) == (0, "capacitor-tolerance", "out_of_tolerance")
+    assert "OUT OF TOLERANCE" in jobtape("judge", source, typed=READINGS).out
+
+
+def test_judge_reads_the_readings_of_a_report(jobtape: Call, day: Path, tmp_path: Path) -> None:
+    jobtape("draft", day, "--out", tmp_path / "out")
+    called = jobtape("judge", tmp_path / "out" / "front" / "readings.csv", "--as", "json")
+
+    assert [check["verdict"] for check in json.loads(called.out)] == ["out_of_tolerance"]
+
+
+@pytest.mark.parametrize(
+    ("table", "word"),
+    [("quantity,subject\n", "role"), (READINGS.replace("2.3", "two"), "two"), (READINGS.replace("uF", "cfm"), "cfm")],
+    ids=["column missing", "no number", "unit of another quantity"],
+)
+def test_judge_of_a_wrong_table_is_one_sentence(jobtape: Call, tmp_path: Path, table: str, word: str) -> None:
+    (tmp_path / "readings.csv").write_text(table)
+    called = jobtape("judge", tmp_path / "readings.csv")
+
+    assert called.status == 2
+    assert len(called.err.splitlines()) == 1
+    assert word in called.err
+
+
+def test_rules_lists_them_and_tells_one(jobtape: Call) -> None:
+    assert "capacitor-tolerance" in jobtape("rules").out
+    assert "tolerance" in jobtape("rules", "capacitor-tolerance").out
+    assert jobtape("rules", "capacitor-tolerence").status == 2

@@ -259,7 +259,7 @@ def test_edits_are_kept_and_shown_in_the_papers(day: Path, tmp_path: Path) -> No
 def test_given_values_stand_in_the_draft_and_a_contradiction_is_a_doubt(tmp_path: Path) -> None:
     (tmp_path / "front.txt").write_text("Refrigerant is R-404A on the plate.\n" + SHORT)
     (tmp_path / "job.toml").write_text('customer = "Mill Lane"\nrefrigerant = "R-22"\n[front]\nsite = "back yard"\n')
-    wish = Wish(given=given.read_pairs(["refrigerant=R-134a", "altitude_m=1000"]))
+    wish = Wish(given=given.read_pairs(["refrigerant=134a", "altitude_m=1000"]))
     draft = run(tmp_path / "front.txt", out=tmp_path / "out", wish=wish).jobs[0].draft
 
     assert draft.visit.customer is not None and draft.visit.customer.given
