@@ -62,10 +62,32 @@ def errors() -> str:
     return "\n".join(lines)
 
 
+def rules() -> str:
+    """Every rule with what it compares and where its limits come from."""
+    from pipeline.checks.limits import all_limits
+
+    lines = ["| rule | compares | sources |", "|---|---|---|"]
+    for name, limits in all_limits().items():
+        sources = dict.fromkeys(limit.source.title for limit in limits.limits.values())
+        lines.append(f"| `{name}` | {limits.title} | {'; '.join(sources)} |")
+    return "\n".join(lines)
+
+
+def extractors() -> str:
+    """Every extractor with what it gives."""
+    from extractors.registry import discover
+
+    lines = ["| extractor | gives |", "|---|---|"]
+    lines += [f"| `{one.name}` | {one.gives} |" for one in discover()]
+    return "\n".join(lines)
+
+
 MADE: list[tuple[Path, str, Callable[[], str]]] = [
     (README, "commands", commands),
     (README, "settings", settings),
     (DEVELOPERS, "errors", errors),
+    (DEVELOPERS, "rules", rules),
+    (DEVELOPERS, "extractors", extractors),
 ]
 
 
