@@ -34,7 +34,11 @@ CASES = {
         [(60.0, 60.0, "a", 1), (30.0, None, "b", 2)],
     ),
     "a bracket that is no time is said": ("a.txt", "[inaudible] a\n", [(None, None, "[inaudible] a", 1)]),
-    "windows line ends and a byte order mark": ("a.txt", b"\xef\xbb\xbfa\r\nb\r\n", [(None, None, "a", 1), (None, None, "b", 2)]),
+    "windows line ends and a byte order mark": (
+        "a.txt",
+        b"\xef\xbb\xbfa\r\nb\r\n",
+        [(None, None, "a", 1), (None, None, "b", 2)],
+    ),
     "an old recorder's degree sign": ("a.txt", b"38\xb0\n", [(None, None, "38°", 1)]),
     "subrip": (
         "a.srt",
@@ -53,7 +57,9 @@ CASES = {
     ),
     "captions that roll are said once": (
         "a.vtt",
-        VTT + "00:01.000 --> 00:02.000\nit is\n\n00:02.000 --> 00:03.000\nit is\nforty\n\n00:03.000 --> 00:04.000\nforty\n",
+        VTT
+        + "00:01.000 --> 00:02.000\nit is\n\n00:02.000 --> 00:03.000\nit is\nforty\n\n"
+        + "00:03.000 --> 00:04.000\nforty\n",
         [(1.0, 2.0, "it is", 7), (2.0, 3.0, "forty", 10)],
     ),
     "the same words after a pause are said twice": (
