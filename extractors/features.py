@@ -20,8 +20,8 @@ class Candidate:
     mention: Mention | None
     where: str
     signs: tuple[str, ...]
-    pairs: tuple[tuple[Quantity, str | None], ...]
-    """The quantities and units that the figure may then be."""
+    quantity: Quantity
+    unit: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,8 +203,8 @@ def after_a_time(scene: Scene, index: int, figure: Figure) -> bool:
     return timed or bool(set(before.units) & {"min", "h"})
 
 
-def candidates(scene: Scene, index: int, figure: Figure, story: Story) -> list[Candidate]:
-    """All subjects that are worth weighing for a figure, each with its signs."""
+def candidates(scene: Scene, index: int, figure: Figure, story: Story, quantity: Quantity) -> list[Candidate]:
+    """All subjects that are worth weighing for a figure of a quantity, each with its signs and unit."""
     sentence = scene.sentence(figure)
     near: dict[str, tuple[Mention | None, str]] = {}
     back = scene.mentions_before(figure.number.start, LOOK_BACK_MENTIONS)
@@ -215,38 +215,42 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story) -> list[C
             old = near.get(name)
             if old is None or RANK[where] < RANK[old[1]]:
                 near[name] = (mention, where)
-    if story.subject and story.subject not in near:
-        near[story.subject] = (None, "carried")
-    if story.series and story.series[0] not in near:
-        near[story.series[0]] = (None, "carried")
-    spoken = spoken_pairs(scene, figure)
-    asked = {q for q, _ in spoken}
-    for quantity, name in story.by_quantity.items():
-        if name not in near and (not asked or quantity in asked):
-            near[name] = (None, "carried by quantity")
-    cues = {q for q in quantity_rows() if scene.hits(f"q:{q}", *scene.lead(figure))}
-    for quantity in asked or set(quantity_rows()):
-        for name in quantity_rows()[quantity].subjects:
-            if name not in near and (asked or quantity in ALWAYS or quantity in cues):
-                near[name] = (None, "implied")
+    for name in (story.subject, story.series[0] if story.series else None):
+        if name and name not in near:
+            near[name] = (None, "carried")
+    last = story.by_quantity.get(quantity)
+    if last and last not in near:
+        near[last] = (None, "carried by quantity")
+    for name in quantity_rows()[quantity].subjects:
+        near.setdefault(name, (None, "implied"))
     for name in story.recent:
-        if name not in near:
-            near[name] = (None, "filed lately")
+        near.setdefault(name, (None, "filed lately"))
     own = {s for u in figure.units for s in OWN_SUBJECT.get(u, ())}
     if own and len(figure.units) == 1:
         near = {n: v for n, v in near.items() if n in own} or {n: (None, "implied") for n in own}
     common = common_signs(scene, index, figure, story)
     found = []
     for name, (mention, where) in sorted(near.items()):
-        if spoken and name in subjects() and subjects()[name].kind == "work" and not asked & {Quantity.DURATION, Quantity.LENGTH, Quantity.COUNT}:
+        known = subjects().get(name)
+        if known is not None and known.kind == "work" and quantity not in (Quantity.DURATION, Quantity.LENGTH, Quantity.COUNT):
             continue
-        pairs = tuple(
-            (q, u or unit_for(scene, figure, name, q, story)) for q, u in (spoken or unsaid_pairs(scene, figure, name, story, cues))
-        )
-        if pairs:
-            signs = _subject_signs(scene, figure, story, name, mention, where, common, pairs, bool(spoken), cues, ahead + back)
-            found.append(Candidate(name, mention, where, tuple(signs), pairs))
+        unit = choose_unit(scene, figure, name, quantity, story)
+        signs = _subject_signs(scene, figure, story, name, mention, where, common, (quantity, unit), ahead + back)
+        found.append(Candidate(name, mention, where, tuple(signs), quantity, unit))
     return found
+
+
+def choose_unit(scene: Scene, figure: Figure, subject: str, quantity: Quantity, story: Story) -> str | None:
+    """The spoken unit of this quantity, or the one that is meant."""
+    said = [u for q, u in spoken_pairs(scene, figure) if q == quantity]
+    if not said:
+        return unit_for(scene, figure, subject, quantity, story)
+    if len(said) == 1:
+        return said[0]
+    if "inWC" in said and "inHg" in said:
+        words = set(scene.passage.norms[max(0, figure.span.start - 12) : figure.span.end + 6])
+        return "inHg" if words & {"vacuum", "suction", "compound", "mercury"} or subject in ("system", "suction pressure") else "inWC"
+    return said[0]
 
 
 def spoken_pairs(scene: Scene, figure: Figure) -> list[tuple[Quantity, str]]:
@@ -271,17 +275,19 @@ STRONG = {"current": ("amps", "amp", "amperage", "rla", "fla", "lra", "mca", "mo
           "resistance": ("ohms", "ohm", "ohmed"), "power": ("watts", "watt", "kilowatts"), "capacitance": ("microfarads", "mfd"), "speed": ("rpm",)}
 
 
-def unsaid_pairs(scene: Scene, figure: Figure, name: str, story: Story, cues: set[Quantity]) -> list[tuple[Quantity, str | None]]:
-    """What a figure without a unit may be, for a subject: its usual quantities, narrowed by a plain cue word."""
-    clause = scene.clause(figure)
-    words = scene.passage.norms[max(scene.lead(figure)[0], clause.start) : figure.span.start]
-    strong = {Quantity(q) for q, says in STRONG.items() if any(w in says for w in words)}
-    listed = [Quantity(q) for q in quantities_of(name) or UNKNOWN_NOUN]
+def quantities_open(scene: Scene, figure: Figure, story: Story) -> list[Quantity]:
+    """The quantities that a figure may be: those of its unit, or all that are meant without one."""
+    if figure.units:
+        return list(dict.fromkeys(q for q, _ in spoken_pairs(scene, figure)))
+    lead, clause = scene.lead(figure), scene.clause(figure)
+    words = scene.passage.norms[max(lead[0], clause.start) : figure.span.start]
+    strong = [Quantity(q) for q, says in STRONG.items() if any(w in says for w in words)]
     if len(strong) == 1:
-        return [(next(iter(strong)), None)]
-    kept = [q for q in listed if q not in RARELY_UNSAID or q in cues or q == story.quantity]
-    kept = kept or ([listed[0]] if listed and listed[0] not in (Quantity.DURATION,) else [])
-    return [(q, None) for q in kept]
+        return strong
+    cues = {q for q in quantity_rows() if scene.hits(f"q:{q}", *lead)}
+    nearest = scene.mentions_before(figure.number.start, 1)
+    own = {quantities_of(m.subject)[0] for m in nearest if quantities_of(m.subject)}
+    return [q for q in Quantity if q not in RARELY_UNSAID or q in cues or q == story.quantity or q in own]
 
 
 def _fits(name: str, quantities: set[Quantity]) -> str:
@@ -297,22 +303,20 @@ def _fits(name: str, quantities: set[Quantity]) -> str:
 
 def _subject_signs(
     scene: Scene, figure: Figure, story: Story, name: str, mention: Mention | None, where: str, common: dict[str, bool],
-    pairs: tuple[tuple[Quantity, str | None], ...], spoken: bool, cues: set[Quantity], others: list[Mention],
+    pair: tuple[Quantity, str | None], others: list[Mention],
 ) -> list[str]:
-    said = "unit said" if spoken else "cue" if cues else "no unit"
-    wanted = {q for q, _ in pairs} if spoken else cues
-    fits = _fits(name, wanted) if wanted else "open"
-    plausible = any(usual(figure, u, q, name) for q, u in (pairs if spoken else pairs[:3]))
+    quantity, unit = pair
+    said = "unit said" if figure.units else "no unit"
+    wanted = {quantity}
+    fits = _fits(name, wanted)
     signs = [f"where:{where}|{said}", f"fits:{fits}|{said}", f"where:{where}|{fits}|{said}"]
-    if not plausible:
+    if not usual(figure, unit, quantity, name):
         signs.append(f"value:unusual|{said}")
-    if not spoken and story.quantity is not None and not cues:
-        signs.append(f"quantity before:{_fits(name, {story.quantity})}{' in sentence' if common['same sentence'] else ''}")
     if mention is not None:
         low, high = sorted((mention.span.end, figure.span.start))
         between = _distance(scene.figures_between(low, high))
         rivals = [m for m in others if low <= m.span.start < high and m is not mention and m.subject != name
-                  and (not wanted or _fits(m.subject, wanted) != "never")]
+                  and _fits(m.subject, wanted) != "never"]
         signs += [f"where:{where}|figures {between}", f"where:{where}|rivals {_distance(len(rivals))}"]
         if mention.open:
             signs.append("named:open" if mention.subject == name else "named:open, second choice")
@@ -326,16 +330,16 @@ def _subject_signs(
             signs.append("named:belongs to the figure before")
         signs += _standing(scene, mention, wanted)
     elif name in subjects():
-        signs += [f"{where}:{name}|{q}" for q in (wanted or {"?"})]
+        signs.append(f"{where}:{name}|{quantity}")
     same = story.subject == name
     signs += [f"{key}:{'same as before' if same else 'other than before'}|{'named' if mention else 'not named'}" for key, on in common.items() if on]
     if common["after a time"] and story.series is not None:
-        signs.append("series:same" if name == story.series[0] else "series:other")
+        signs.append("series:same" if (name, quantity) == story.series else "series:other")
     if same:
         signs.append("subject:same as before")
     if name in story.recent:
         signs.append("subject:filed lately")
-    if any(story.by_quantity.get(q) == name for q in wanted):
+    if story.by_quantity.get(quantity) == name:
         signs.append("subject:same as last of quantity")
     if Qualifier.INRUSH in figure.qualifiers or Qualifier.LOCKED_ROTOR in figure.qualifiers:
         signs.append(f"inrush:{name if name in ('compressor', 'unit') else 'other'}")
@@ -348,11 +352,10 @@ def _subject_signs(
             signs.append(f"cue {role}:{name if name in ('unit', 'thermostat', 'controller', 'defrost timer', 'pressure switch') else 'other'}")
     if story.role is Role.RATED:
         signs.append(f"after a rated one:{'same' if same else 'unit' if name == 'unit' else 'other'}|{where if mention else 'not named'}")
-    if (Quantity.PRESSURE in wanted or not wanted) and name in ("suction pressure", "head pressure"):
+    if quantity is Quantity.PRESSURE and name in ("suction pressure", "head pressure"):
         signs += _pair_of_pressures(scene, figure, story, name)
-    if Quantity.DURATION in wanted:
+    if quantity is Quantity.DURATION:
         late = figure.span.start > 0.85 * len(scene.passage.tokens)
-        unit = next((u for q, u in pairs if q is Quantity.DURATION), "")
         signs += [f"time:{unit}|{name if name in ('labor', 'travel', 'run time', 'defrost timer', 'time delay') else 'other'}|{'late' if late else 'early'}"]
     signs.append(f"kind:{subjects()[name].kind if name in subjects() else 'noun'}|{said}")
     return signs
@@ -409,39 +412,57 @@ def _pair_of_pressures(scene: Scene, figure: Figure, story: Story, name: str) ->
 _DIFFERENCE = ("of super", "of sub", "split", "rise", "drop", "apart", "over", "under", "difference", "off", "warmer", "colder", "above", "below", "of s", "higher", "lower", "td")
 
 
-def quantity_signs(scene: Scene, figure: Figure, candidate: Candidate, story: Story) -> list[tuple[str, ...]]:
-    """The signs of each pair of quantity and unit, for the subject that was chosen."""
-    found = []
-    name, spoken = candidate.subject, bool(figure.units)
-    listed = quantities_of(name)
+def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> list[tuple[Quantity, tuple[str, ...]]]:
+    """The signs of each quantity that a figure may be."""
     lead, trail = scene.lead(figure), scene.trail(figure)
-    hint = hint_of(scene, candidate.mention) if candidate.mention is not None else None
-    same_sentence = bool(story.figure) and scene.passage.tokens[story.figure.span.start].sentence == scene.passage.tokens[figure.span.start].sentence  # type: ignore[union-attr]
-    for quantity, unit in candidate.pairs:
-        place = listed.index(quantity) if quantity in listed else 9
-        signs = [f"is {quantity}", f"rank:{min(place, 3) if place < 9 else 'never'}", f"about:{name}|{quantity}"]
-        if not usual(figure, unit, quantity, name):
-            signs.append("value:unusual for quantity")
-        if hint is not None:
-            signs.append("names quantity:yes" if hint == quantity else "names quantity:other")
+    said = bool(figure.units)
+    common = common_signs(scene, index, figure, story)
+    nearest: dict[str, Mention] = {}
+    back = scene.mentions_before(figure.number.start, 8)
+    ahead = scene.mentions_after(figure.number.start, min(scene.sentence(figure).end, figure.span.end + 8))
+    for mention in back + ahead:
+        nearest.setdefault(_where(scene, figure, mention), mention)
+    tied = min(nearest, key=lambda w: RANK[w], default="")
+    found = []
+    for quantity in quantities_open(scene, figure, story):
+        unit = next((u for q, u in spoken_pairs(scene, figure) if q == quantity), quantity_rows()[quantity].unit)
+        signs = [f"is {quantity}", f"is {quantity}|{'said' if said else 'not said'}"]
+        for where, mention in nearest.items():
+            fits = _fits(mention.subject, {quantity})
+            ok = usual(figure, unit, quantity, mention.subject)
+            signs.append(f"q {where}:{fits}|{'takes it' if ok else 'does not'}")
+            if where == tied:
+                signs += [f"q nearest:{fits}|{'takes it' if ok else 'does not'}", f"q nearest {mention.subject}:{quantity}"]
+                hint = hint_of(scene, mention)
+                if hint is not None:
+                    signs.append("q names it" if hint == quantity else "q names another")
+        if not usual(figure, unit, quantity, ""):
+            signs.append("q value unusual")
         if scene.hits(f"q:{quantity}", *lead):
-            signs.append("cue before")
+            signs.append("q cue before")
+        elif scene.hits(f"q:{quantity}", scene.clause(figure).start, figure.span.start):
+            signs.append("q cue in clause")
         if scene.hits(f"q:{quantity}", trail[0], min(trail[1], trail[0] + 5)):
-            signs.append("cue after")
+            signs.append("q cue after")
+        for key, on in common.items():
+            if on and story.quantity is not None:
+                signs.append(f"q {key}:{'as before' if story.quantity == quantity else 'other'}")
         if story.quantity == quantity:
-            signs.append("quantity as before" + (" in sentence" if same_sentence else "") + (" of same subject" if story.subject == name else ""))
-        if not spoken:
+            signs.append("q as before")
+        if story.series is not None and common["after a time"]:
+            signs.append("q series:same" if quantity == story.series[1] else "q series:other")
+        if not said:
             signs += [f"size:{quantity}|{size(figure)}|{decimal(figure)}", f"form:{quantity}|{'pair' if figure.form in ('pair', 'clock') else 'other'}"]
-            for role in Role:
-                if scene.hits(f"role:{role}", *lead):
-                    signs.append(f"cue {role}|{quantity}")
-        if story.series is not None and story.series[0] == name:
-            signs.append("series quantity:same" if quantity == story.series[1] else "series quantity:other")
+            signs += [f"q cue {role}|{quantity}" for role in Role if scene.hits(f"role:{role}", *lead)]
+            if scene.passage.norm(figure.span.end) in ("over", "and") or figure.over:
+                signs.append(f"q over:{quantity}")
         if quantity is Quantity.VOLTAGE:
             signs.append("supply:like one" if any(low <= figure.middle <= high for low, high in SUPPLY) else "supply:not like one")
-        if spoken:
-            signs += _unit_signs(scene, figure, name, quantity, unit)
-        found.append(tuple(signs))
+        if Qualifier.INRUSH in figure.qualifiers or Qualifier.LOCKED_ROTOR in figure.qualifiers:
+            signs.append("q inrush:current" if quantity is Quantity.CURRENT else "q inrush:other")
+        if said:
+            signs += _unit_signs(scene, figure, nearest[tied].subject if tied else "", quantity, unit)
+        found.append((quantity, tuple(signs)))
     return found
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 from extractors.facts import Quantity, Role
-from extractors.features import SUPPLY, Filing, Story, candidates, quantity_signs
+from extractors.features import SUPPLY, Candidate, Filing, Story, candidates, quantity_signs
 from extractors.figures import Figure
 from extractors.lexicon import load_table
 from extractors.mentions import subjects
@@ -100,26 +100,29 @@ def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> 
 def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float]) -> Filed:
     """Files one figure after all before it."""
     figure = scene.figures[index]
-    found = candidates(scene, index, figure, story)
-    chance = 1 / (1 + math.exp(-score(reading_signs(scene, index, figure, found, story), table)))
-    if not found or chance < 0.5:
-        return Filed(index, figure, Filing(None), Role.MEASURED, 1 - chance, 1.0)
-    by_subject = shares([score(c.signs, table) for c in found])
+    by_quantity = quantity_signs(scene, index, figure, story)
+    parts = shares([score(signs, table) for _, signs in by_quantity])
+    open_ones = sorted(zip(parts, (q for q, _ in by_quantity), strict=True), key=lambda p: -p[0])[:3]
     ways: list[tuple[float, Filing]] = []
-    for part, candidate in zip(by_subject, found, strict=True):
-        if part < 0.01 and len(ways) > 0:
+    first: list[Candidate] = []
+    for part, quantity in open_ones:
+        if part < 0.02 and ways:
             continue
-        by_quantity = shares([score(signs, table) for signs in quantity_signs(scene, figure, candidate, story)])
-        ways += [(part * q, Filing(candidate.subject, pair[0], pair[1], candidate.mention, candidate.where))
-                 for q, pair in zip(by_quantity, candidate.pairs, strict=True)]
+        found = candidates(scene, index, figure, story, quantity)
+        first = first or found
+        chances = shares([score(c.signs, table) for c in found])
+        ways += [(part * p, Filing(c.subject, quantity, c.unit, c.mention, c.where)) for p, c in zip(chances, found, strict=True)]
+    chance = 1 / (1 + math.exp(-score(reading_signs(scene, index, figure, first, story), table)))
+    if not ways or chance < 0.5:
+        return Filed(index, figure, Filing(None), Role.MEASURED, 1 - chance, 1.0)
     ways.sort(key=lambda way: -way[0])
     share, best = ways[0][0] * chance, ways[0][1]
     rival = next((w for p, w in ways[1:] if w.subject != best.subject), None)
     refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
     by_role = role_signs(scene, figure, best, story)
     names = list(by_role)
-    chances = shares([score(by_role[name], table) for name in names])
-    order = sorted(zip(chances, names, strict=True), reverse=True)
+    role_chances = shares([score(by_role[name], table) for name in names])
+    order = sorted(zip(role_chances, names, strict=True), reverse=True)
     role, role_share, second = order[0][1], order[0][0], order[1][1]
     return Filed(index, figure, best, role, share, role_share, rival, second, refused)
 

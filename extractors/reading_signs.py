@@ -10,7 +10,7 @@ from extractors.scene import Scene, quantity_rows
 NEAREST = tuple(
     f"{place}|{fits}"
     for place in ("right before", "tied after", "clause before", "right after", "clause after", "sentence before", "sentence after", "one back")
-    for fits in ("first", "listed", "open")
+    for fits in ("first", "listed")
 )
 SMALL_WORDS = frozenset(
     "the a an these those all of to in on at is was it's it and or for from by with about like than that this both other next no another says said 's".split()
@@ -35,7 +35,7 @@ def reading_signs(scene: Scene, index: int, figure: Figure, found: list[Candidat
     lead = scene.lead(figure)
     signs += [f"is:cue {role}" for role in Role if scene.hits(f"role:{role}", *lead)]
     close = [c for c in found if c.mention is not None and c.where in ("right before", "tied after", "clause before", "sentence before", "right after")]
-    takes = "none near" if not close else "some" if any(usual(figure, u, q, c.subject) for c in close for q, u in c.pairs[:2]) else "no subject near takes it"
+    takes = "none near" if not close else "some" if any(usual(figure, c.unit, c.quantity, c.subject) for c in close) else "no subject near takes it"
     signs.append(f"is:value {takes}|{because}")
     if any(scene.hits(f"q:{q}", *lead) for q in quantity_rows()):
         signs.append("is:quantity cue")

@@ -36,7 +36,7 @@ def read(path: Path) -> Transcript:
         start = None
         if match:
             start = float(int(match[1] or 0) * 3600 + int(match[2]) * 60 + int(match[3]))
-            line = line[match.end():]
+            line = line[match.end() :]
         if line.strip():
             segments.append(Segment(text=line, line=number, start=start))
     return Transcript(segments=tuple(segments))
@@ -82,6 +82,7 @@ def same_value(figure, gold, unit):
     """Whether the figure, in a unit (None: any), is the gold one."""
     golds = [u for u in as_list(gold.get("unit"))]
     for want in golds:
+
         def fit(value, target):
             if value is None or target is None:
                 return False
@@ -92,6 +93,7 @@ def same_value(figure, gold, unit):
             if unit and units()[unit].dimension == units()[want].dimension:
                 return close(convert(value, unit, want), target)
             return False
+
         if figure.value is not None and any(fit(v, gold.get("value")) for v in (figure.value, *figure.also)):
             return True
         if figure.low is not None and fit(figure.low, gold.get("low")) and fit(figure.high, gold.get("high")):
@@ -109,8 +111,8 @@ def align(scene, golds):
         choices = [
             (0 if span[0] <= f.number.start < span[1] else 1, abs(f.number.start - span[1]), i)
             for i, f in enumerate(scene.figures)
-            if (span[0] - 2 <= f.number.start < span[1] + 2) and any(
-                same_value(f, gold, u) for u in (f.units or (None,)))
+            if (span[0] - 2 <= f.number.start < span[1] + 2)
+            and any(same_value(f, gold, u) for u in (f.units or (None,)))
         ]
         if choices:
             found.setdefault(min(choices)[2], []).append(gold)
@@ -123,18 +125,19 @@ def spoken_of(scene, gold):
     return {i for i, f in enumerate(scene.figures) for s in spans if s and s[0] <= f.number.start < s[1]}
 
 
-def right_pairs(candidate, figure, golds):
-    """Indexes of the pairs of quantity and unit that a gold entry of this subject accepts."""
-    return [
-        i for i, (quantity, unit) in enumerate(candidate.pairs)
-        if any(candidate.subject in as_list(g["subject"]) and str(quantity) in as_list(g["quantity"]) and same_value(figure, g, unit)
-               for g in golds)
-    ]
+def right(candidate, figure, golds):
+    """Whether a gold entry accepts a candidate."""
+    return any(
+        candidate.subject in as_list(g["subject"])
+        and str(candidate.quantity) in as_list(g["quantity"])
+        and same_value(figure, g, candidate.unit)
+        for g in golds
+    )
 
 
 def collect(scenes, table, unplaced):
-    """Examples of readings, subjects, quantities and roles: (lists of signs, indexes of the right ones)."""
-    examples = {"reading": [], "subject": [], "quantity": [], "role": []}
+    """Examples of readings, quantities, subjects and roles: (lists of signs, indexes of the right ones)."""
+    examples = {"reading": [], "quantity": [], "subject": [], "role": []}
     missing = Counter()
     for name, scene, aligned in scenes:
         story = Story()
@@ -146,43 +149,47 @@ def collect(scenes, table, unplaced):
                 if needed:
                     missing[f"aside: {aside.because if aside else 'used'}"] += 1
                 continue
-            found = candidates(scene, index, figure, story)
-            is_signs = reading_signs(scene, index, figure, found, story)
+            quantities = quantity_signs(scene, index, figure, story)
+            wanted_q = {q for g in golds for q in as_list(g["quantity"])}
+            good_q = [i for i, (q, _) in enumerate(quantities) if str(q) in wanted_q]
+            if good_q and len(good_q) < len(quantities):
+                examples["quantity"].append(([s for _, s in quantities], good_q))
+            elif needed and not good_q:
+                missing["no quantity right"] += 1
+            best_q = max(good_q or range(len(quantities)), key=lambda i: score(quantities[i][1], table), default=None)
+            if best_q is None:
+                continue
+            found = candidates(scene, index, figure, story, quantities[best_q][0])
+            guess = file_one(scene, index, story, table) if table else None
+            seen = found
+            if table:
+                top = max(range(len(quantities)), key=lambda i: score(quantities[i][1], table))
+                seen = candidates(scene, index, figure, story, quantities[top][0])
+            is_signs = reading_signs(scene, index, figure, seen, story)
             if needed:
                 examples["reading"].append(([(), is_signs], [1]))
             elif not golds and index in unplaced[name]:
                 examples["reading"].append(([(), is_signs], [0]))
-            good = [i for i, c in enumerate(found) if right_pairs(c, figure, golds)]
+            good = [i for i, c in enumerate(found) if right(c, figure, golds)]
             if good and len(good) < len(found):
                 examples["subject"].append(([c.signs for c in found], good))
             elif needed and not good:
-                missing["no way right"] += 1
-            if not found or (not good and index in unplaced[name]) or (not good and table and score(is_signs, table) < 0):
-                continue
-            # The story goes on with what the weights chose, right or wrong, as it will when nobody knows the answer.
-            if table:
-                guess = file_one(scene, index, story, table)
-            best = max(good or range(len(found)), key=lambda i: score(found[i].signs, table))
-            chosen = found[best]
-            pairs = quantity_signs(scene, figure, chosen, story)
-            right = right_pairs(chosen, figure, golds)
-            if right and len(right) < len(pairs):
-                examples["quantity"].append((pairs, right))
-            pair = chosen.pairs[max(right or range(len(pairs)), key=lambda i: score(pairs[i], table))]
-            way = Filing(chosen.subject, pair[0], pair[1], chosen.mention, chosen.where)
-            by_role = role_signs(scene, figure, way, story)
-            names = list(by_role)
-            wanted = {r for g in golds if way.subject in as_list(g["subject"]) for r in as_list(g["role"])}
-            if wanted:
-                examples["role"].append(([by_role[n] for n in names], [i for i, n in enumerate(names) if n.value in wanted]))
-                role = Role(sorted(wanted)[0])
-            else:
-                role = max(names, key=lambda n: score(by_role[n], table))
-            if table:
-                if guess.filing.subject is not None:
-                    remember(story, figure, guess.filing, guess.role)
-            else:
-                remember(story, figure, way, role)
+                missing["no subject right"] += 1
+            if found and good:
+                chosen = found[max(good, key=lambda i: score(found[i].signs, table))]
+                way = Filing(chosen.subject, chosen.quantity, chosen.unit, chosen.mention, chosen.where)
+                by_role = role_signs(scene, figure, way, story)
+                names = list(by_role)
+                wanted = {r for g in golds if way.subject in as_list(g["subject"]) for r in as_list(g["role"])}
+                if wanted:
+                    examples["role"].append(
+                        ([by_role[n] for n in names], [i for i, n in enumerate(names) if n.value in wanted])
+                    )
+                if guess is None:
+                    remember(story, figure, way, Role(sorted(wanted)[0]) if wanted else Role.MEASURED)
+            if guess is not None and guess.filing.subject is not None:
+                # The story goes on with what the weights chose, right or wrong, as it will when nobody knows the answer.
+                remember(story, figure, guess.filing, guess.role)
     return examples, missing
 
 
@@ -194,8 +201,15 @@ def learn(scenes, unplaced, l2, rounds):
         table = {}
         for part in examples.values():
             table |= fit(part, l2)
-    print("learned from", {k: len(v) for k, v in examples.items()}, len(table), "weights; right",
-          {k: round(accuracy(v, table), 3) for k, v in examples.items()}, "unreachable", dict(missing))
+    print(
+        "learned from",
+        {k: len(v) for k, v in examples.items()},
+        len(table),
+        "weights; right",
+        {k: round(accuracy(v, table), 3) for k, v in examples.items()},
+        "unreachable",
+        dict(missing),
+    )
     return table
 
 
@@ -204,7 +218,9 @@ def fit(examples, l2, steps=260):
     counts = Counter(s for lists, _ in examples for signs in lists for s in signs)
     names = sorted(s for s, c in counts.items() if c >= 3)
     position = {s: i for i, s in enumerate(names)}
-    penalty = np.array([l2 * (2.0 if n.startswith(("about:", "size:")) or "<about" in n or "<unit" in n else 1.0) for n in names])
+    penalty = np.array(
+        [l2 * (2.0 if n.startswith(("about:", "size:")) or "<about" in n or "<unit" in n else 1.0) for n in names]
+    )
     rows, owners, marks = [], [], []
     for number, (lists, good) in enumerate(examples):
         for i, signs in enumerate(lists):
@@ -274,10 +290,19 @@ def main():
     table = learn(known, unplaced, args.l2, args.rounds)
     if test:
         examples, missing = collect(test, table, unplaced)
-        print("set aside:", {k: (len(v), round(accuracy(v, table), 3)) for k, v in examples.items()}, "unreachable", dict(missing))
+        print(
+            "set aside:",
+            {k: (len(v), round(accuracy(v, table), 3)) for k, v in examples.items()},
+            "unreachable",
+            dict(missing),
+        )
     if args.write:
-        lines = ["# Learned by tests/benchmarks/learn_weights.py from the annotated narrations; do not edit by hand.",
-                 "# Higher means likelier. A sign is a word for something seen beside a figure.", "", "[weights]"]
+        lines = [
+            "# Learned by tests/benchmarks/learn_weights.py from the annotated narrations; do not edit by hand.",
+            "# Higher means likelier. A sign is a word for something seen beside a figure.",
+            "",
+            "[weights]",
+        ]
         lines += [f"{json.dumps(k, ensure_ascii=False)} = {v}" for k, v in sorted(table.items())]
         (FOLDER / "weights.toml").write_text("\n".join(lines) + "\n")
 
