@@ -23,7 +23,6 @@ from extractors.facts import (
     Stage,
     UnplacedReason,
 )
-from extractors.lexicon import load_table
 from extractors.units import units
 from pipeline.draft import Verdict
 from pipeline.errors import AuthoringError
@@ -34,6 +33,22 @@ REASONS = (
     "low confidence", "heard differently", "unit not said", "subject unclear", "outside usual range", "decimal point",
     "teen or ty", "corrected twice", "speaker not sure", "may be rated", "may be measured", "does not fit",
 )  # fmt: skip
+SUBJECTS = (
+    "line", "L1-L2", "L2-L3", "L1-L3", "L1", "L2", "L3", "neutral", "ground", "control circuit", "transformer",
+    "breaker", "fuse", "power cord", "power switch", "wiring", "disconnect", "unit", "compressor",
+    "condenser fan motor", "evaporator fan motor", "blower motor", "inducer motor", "pump", "drain heater",
+    "defrost heater", "crankcase heater", "door heater", "heating element", "start capacitor", "run capacitor",
+    "start relay", "contactor", "overload", "relay", "time delay", "defrost timer", "thermostat", "controller",
+    "control board", "pressure switch", "limit switch", "door switch", "float switch", "sensor", "display",
+    "suction line", "discharge line", "liquid line", "suction pressure", "head pressure", "superheat",
+    "subcooling", "refrigerant charge", "filter drier", "expansion valve", "capillary tube", "reversing valve",
+    "solenoid valve", "sight glass", "receiver", "system", "condenser", "evaporator", "box", "product", "ambient",
+    "supply air", "return air", "air filter", "duct", "gas supply", "manifold", "burner", "flame sensor",
+    "igniter", "gas valve", "heat exchanger", "flue", "inlet water", "drain", "drain pan", "water filter",
+    "water valve", "ice bin", "float valve", "door", "door gasket", "hinge", "light", "casing", "run time",
+    "travel", "labor",
+)  # fmt: skip
+"""The vocabulary of subjects; any other noun stands on paper as it was said."""
 CONTRACT = {
     "quantity": [one.value for one in Quantity],
     "role": [one.value for one in Role],
@@ -49,7 +64,7 @@ CONTRACT = {
     "status": [one.value for group in (FindingStatus, ActionStatus, PartStatus) for one in group],
     "unit": list(units()),
     "reason": list(REASONS),
-    "component": list(load_table("subjects")),
+    "component": list(SUBJECTS),
 }
 
 

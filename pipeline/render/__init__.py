@@ -104,10 +104,11 @@ class _Maker:
         """What the template reads."""
         from pipeline.render.paper_view import PaperView
         from pipeline.render.refrigerant import RefrigerantView
+        from pipeline.render.view import whole
         from pipeline.words import load_words
 
         kind = RefrigerantView if self.name == "refrigerant-record" else PaperView
-        return kind(self.draft, self.shop, load_words(self.shop.language), self.name, self.review, self.folder)
+        return kind(whole(self.draft), self.shop, load_words(self.shop.language), self.name, self.review, self.folder)
 
     @cached_property
     def html(self) -> str:
@@ -120,7 +121,7 @@ class _Maker:
             f"{self.name}.html.j2",
             self.shop.folder,
             view=self.view,
-            draft=self.draft,
+            draft=self.view.draft,
             shop=self.shop,
             words=self.view.words,
             css=Markup(style(self.shop.folder)),

@@ -76,12 +76,12 @@ def mail(view: PaperView, pdf: bytes) -> bytes:
     subject = view.document_title
     if view.is_draft:
         subject = f"{words('draft.not_for_sending')}: {subject}"
-    message = EmailMessage(policy=SMTP)
+    message = EmailMessage(policy=SMTP.clone(max_line_length=200))
     message["Subject"] = _header(subject)
     if re.fullmatch(r"[^@\s<>,;:\"]+@[^@\s<>,;:\"]+", shop.email):
         message["From"] = shop.email
     message["X-Unsent"] = "1"
-    parts = [words("mail.greeting"), words("mail.attached", machine=view.machine)]
+    parts = [words("mail.greeting"), words("mail.attached")]
     parts += [view.open_line, view.summary, shop.closing, "\n".join(part for part in (shop.name, shop.phone) if part)]
     message.set_content("\n\n".join(part for part in parts if part))
     message.add_attachment(pdf, maintype="application", subtype="pdf", filename=f"{words('mail.file')}.pdf")
@@ -91,4 +91,4 @@ def mail(view: PaperView, pdf: bytes) -> bytes:
 
 def _header(text: str) -> str:
     """A header's text on one line."""
-    return re.sub(r"[\x00-\x1f\x7f]+", " ", text)[:200]
+    return re.sub(r"[\x00-\x1f\x7f]+", " ", text)[:150]

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from extractors.facts import (
     Action,
     ActionKind,
     ActionStatus,
     Condition,
-    Evidence,
+    Finding,
     FindingStatus,
     Quantity,
     Reading,
@@ -22,7 +23,10 @@ from extractors.facts import (
 from pipeline.render.paper_view import PaperView
 from pipeline.render.statements import Doubt, Line
 from pipeline.words import capital
-from pipeline.words.figures import shown
+from pipeline.words.figures import digits, shown
+
+if TYPE_CHECKING:
+    from pipeline.refrigerant_account import Account, Amounts
 
 CIRCUIT = frozenset(
     {
@@ -78,21 +82,28 @@ class RefrigerantView(PaperView):
             *self._full_charge(),
         ]
 
+    @cached_property
+    def account(self) -> Account:
+        """What went in and out, as the words say it."""
+        from pipeline.refrigerant_account import refrigerant_account
+
+        return refrigerant_account(self.draft, shop=self.shop)
+
     def _full_charge(self) -> list[Entry]:
-        """The full charge where the plate gives one weight: a weight that was put in says nothing of it."""
-        plates = [one for one in self._weights() if one.role is Role.RATED]
-        if len(plates) != 1:
+        """The full charge as the plate gives it: a weight that was put in says nothing of it."""
+        plate = self.account.plate
+        if plate is None:
             return [self._entry("full_charge"), self._entry("full_charge_how")]
         how = self.words("record.from_plate")
-        return [self._weight_entry("full_charge", plates[0]), self._entry("full_charge_how", how)]
+        additions = self._weighed("line_addition", self.account.line_additions)
+        return [*self._weighed("full_charge", plate), self._entry("full_charge_how", how), *additions]
 
-    def _weights(self) -> list[Reading]:
-        """Weights of refrigerant that stand."""
-        return [
-            one
-            for one in self.draft.readings
-            if one.quantity is Quantity.MASS and one.subject in CIRCUIT and one.superseded_by is None
-        ]
+    def _weighed(self, label: str, amounts: Amounts | None) -> list[Entry]:
+        """Weights of one kind, each with its words, and their sum where there are several."""
+        if amounts is None:
+            return []
+        entries = [self._weight_entry(label, one) for one in amounts.readings]
+        return [*entries, self._entry("sum", amounts.text)] if len(entries) > 1 else entries
 
     def _weight_entry(self, label: str, one: Reading) -> Entry:
         figure = shown(one, self.words, self.shop.units_shown)
@@ -114,7 +125,7 @@ class RefrigerantView(PaperView):
     @cached_property
     def called_for(self) -> bool:
         """Whether the job touched the refrigerant: without that no record is made unasked."""
-        return bool(self.circuit_work or any(one.role is Role.MEASURED for one in self._weights()))
+        return bool(self.circuit_work) or self.account.touched
 
     @cached_property
     def circuit_work(self) -> list[Line]:
@@ -129,34 +140,34 @@ class RefrigerantView(PaperView):
 
     @cached_property
     def amounts(self) -> list[Entry]:
-        """What went in and came out.
-
-        A weight counts only where the words of the work hold it; every other weight stands by itself with its
-        words, for the person who knows to place it.
-        """
+        """What went in and came out; a weight whose words do not say which stands apart, to be placed."""
+        account = self.account
         entries: list[Entry] = []
-        plates = [one for one in self._weights() if one.role is Role.RATED]
-        placed = {plates[0].id} if len(plates) == 1 else set()
-        for kind, label in ((ActionKind.RECOVERED, "recovered"), (ActionKind.CHARGED, "added")):
+        for kind, label, amounts in (
+            (ActionKind.RECOVERED, "recovered", account.recovered),
+            (ActionKind.CHARGED, "added", account.added or account.total),
+        ):
             actions = [one for one in self.draft.actions if one.action is kind and one.status is ActionStatus.DONE]
-            weights = [
-                one
-                for one in self._weights()
-                if one.role is Role.MEASURED and any(_same_words(one.evidence, act.evidence) for act in actions)
-            ]
-            if not actions:
-                entries.append(self._entry(label, self.words("record.no_such_work")))
-            elif not weights:
+            if amounts is not None:
+                entries += self._weighed(label, amounts)
+            elif actions:
                 entries.append(self._entry(label, "", self.statements.place(actions[0].evidence)))
-            entries += [self._weight_entry(label, one) for one in weights]
-            placed |= {one.id for one in weights}
-        entries += [self._weight_entry("other_weight", one) for one in self._weights() if one.id not in placed]
+            else:
+                entries.append(self._entry(label, self.words("record.no_such_work")))
+        if account.added is not None:
+            entries += self._weighed("total", account.total)
+        entries += self._weighed("lost", account.lost)
+        entries += self._weighed("other_weight", account.unclear)
+        if account.co2e_charge_t is not None:
+            tonnes = digits(float(f"{account.co2e_charge_t:.3g}"), self.words)
+            entries.append(self._entry("co2e", self.words("record.tonnes", t=tonnes)))
         return [*entries, *(self._entry(label) for label in ("origin", "cylinder", "destination"))]
 
     @cached_property
     def leak_checks(self) -> list[Entry]:
         """Leak search and what it found, leak rate, and the tests after a repair."""
         searches = self._tests(ActionKind.LEAK_TESTED, "leak_search")
+        places = {(one.component, one.place): one for one in reversed(self.draft.findings) if _leaks(one)}
         leaks = [
             self._entry(
                 "leak_found",
@@ -164,15 +175,11 @@ class RefrigerantView(PaperView):
                 self.place(one),
                 self.statements.doubt(one.confirm, one.evidence),
             )
-            for one in self.draft.findings
-            if one.condition in (Condition.LEAKING, Condition.OIL_STAINED) and one.status is FindingStatus.OBSERVED
+            for one in reversed(places.values())
         ]
         none = [self._entry("leak_found", self.words("record.ruled_out"))] if self._leak_ruled_out() else []
-        rates = [
-            self._entry("leak_rate", check.message)
-            for check in self.draft.checks
-            if check.rule == "refrigerant-leak-rate" and check.value is not None
-        ]
+        leak_rate = self.account.leak_rate
+        rates = [self._entry("leak_rate", leak_rate.message)] if leak_rate is not None else []
         return [
             *(searches or [self._entry("leak_search")]),
             self._entry("leak_method"),
@@ -211,23 +218,19 @@ class RefrigerantView(PaperView):
             *self._tests(ActionKind.EVACUATED, "vacuum"),
         ]
         for one in self.draft.readings:
-            if one.subject == "system" and one.quantity is Quantity.PRESSURE and one.superseded_by is None:
+            measured = one.role is Role.MEASURED and one.superseded_by is None
+            if measured and one.subject == "system" and one.quantity is Quantity.PRESSURE:
                 label = "vacuum_figure" if one.unit == "micron" else "pressure_figure"
                 entries.append(self._weight_entry(label, one))
         return entries or [self._entry("pressure_test"), self._entry("vacuum")]
 
 
+def _leaks(finding: Finding) -> bool:
+    """Whether a finding says where refrigerant got out."""
+    leaking = finding.condition in (Condition.LEAKING, Condition.OIL_STAINED)
+    return leaking and finding.status is FindingStatus.OBSERVED and finding.component in CIRCUIT
+
+
 def _opens(action: Action) -> bool:
     """Whether work on a component opens the refrigerant circuit."""
     return action.component in CIRCUIT and action.action in OPENING
-
-
-def _same_words(one: Evidence, other: Evidence) -> bool:
-    """Whether two statements share words of the recording: their stretches overlap, or one quotes the other."""
-    if one.recording != other.recording:
-        return False
-    if None not in (one.start, one.end, other.start, other.end):
-        return max(one.start or 0.0, other.start or 0.0) < min(one.end or 0.0, other.end or 0.0)
-    if one.line is not None and other.line is not None and one.line != other.line:
-        return False
-    return one.quote in other.quote or other.quote in one.quote

@@ -357,3 +357,16 @@ def shortened(text: str, length: int) -> str:
     """A text on one line of at most so many letters."""
     text = " ".join(text.split())
     return text if len(text) <= length else text[: length - 1].rstrip() + "…"
+
+
+def whole(draft: Draft) -> Draft:
+    """The draft without comparisons and series that rest on a reading which is there no more.
+
+    A person may delete a reading; a verdict on it must not outlive it on paper.
+    """
+    there = {one.id for one in draft.readings}
+    checks = tuple(check for check in draft.checks if there.issuperset(check.readings))
+    trends = tuple(one for one in draft.trends if there.issuperset(point.reading for point in one.points))
+    if len(checks) == len(draft.checks) and len(trends) == len(draft.trends):
+        return draft
+    return draft.model_copy(update={"checks": checks, "trends": trends})
