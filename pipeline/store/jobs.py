@@ -225,7 +225,11 @@ def all_edits(session: Session, job_id: str) -> tuple[Edit, ...]:
 
 
 def set_facets(session: Session, row: JobRow, facets: Facets) -> None:
-    """Writes what lists, search and history show. A follow-up that was ticked off stays so while its text stands."""
+    """Writes what lists, search and history show; with that the job is ready.
+
+    A follow-up that was ticked off stays so while its text stands.
+    """
+    row.job_state = "ready"
     for name in ("title", "customer", "site", "serial", "model", "visit_day", "doubts", "outside", "gaps"):
         setattr(row, name, getattr(facets, name))
     session.execute(delete(FigureRow).where(FigureRow.job_id == row.id))
@@ -295,12 +299,13 @@ def _keep_draft(session: Session, batch: str, new: NewDraft, key: str) -> str:
             name=new.draft.name,
             owner=first.owner if first else "",
             title=new.draft.name,
+            job_state="hearing",
             review="draft",
         )
         session.add(row)
         session.flush()
     row.joined_to = None
-    row.job_state, row.reason, row.draft_key = "ready", None, key
+    row.reason, row.draft_key = None, key
     row.name = new.draft.name
     row.updated_at = now()
     session.execute(delete(JobRecordingRow).where(JobRecordingRow.job_id == row.id))
