@@ -120,7 +120,7 @@ class Claims:
         found = self._found
         for clause in self.clauses.clauses:
             stance = self.stances.of[clause.index]
-            if stance.earlier or clause.question:
+            if stance.earlier or stance.told or clause.question:
                 continue
             hits = by_clause.get(clause.index, {})
             made = [claim for span in sorted(hits) for claim in self._claims(clause, span, sorted(hits[span], key=_width))]

@@ -22,6 +22,8 @@ class Stance:
     quoted: bool
     """Somebody else's words, from `quoted_from` on."""
     quoted_from: int
+    told: bool
+    """What the speaker says that he told somebody."""
     earlier: bool
     """Another visit, or another's work."""
     unreal: bool
@@ -108,13 +110,13 @@ class Stances:
 
     # ------------------------------------------------------------ clause by clause
     def _walk(self) -> Iterator[Stance]:
-        sentence, quoted, earlier, guess_left = -1, False, False, 0
+        sentence, quoted, told, earlier, guess_left = -1, False, False, False, 0
         spoken_to = {self.passage.tokens[hit.span.start].sentence for hit in self._hits.get("aside.says", [])}
         for clause in self.clauses.clauses:
             if clause.sentence != sentence:
-                sentence, quoted, earlier, guess_left = clause.sentence, False, False, 0
-            if quoted and self._speaker_again(clause):
-                quoted = False
+                sentence, quoted, told, earlier, guess_left = clause.sentence, False, False, False, 0
+            if self._speaker_again(clause):
+                quoted, told = False, told and self.passage.norm(clause.span.start) not in ("but", "so", "i", "we")
             if earlier and self._now_again(clause):
                 earlier = False
             starts_quote = self._quotes(clause)
@@ -125,8 +127,8 @@ class Stances:
             quoted_here = quoted or starts_quote is not None
             if clause.sentence in spoken_to:
                 quoted_here, begins = True, clause.span.start
-            yield Stance(quoted_here, begins, earlier, self._unreal(clause), guess)
-            quoted = quoted or starts_quote is not None or self._tells(clause)
+            yield Stance(quoted_here, begins, told, earlier, self._unreal(clause), guess)
+            quoted, told = quoted or starts_quote is not None, told or self._tells(clause)
             guess_left = max(0, guess_left - 1)
             if self._leaves_open(clause):
                 guess_left = 1

@@ -1,0 +1,360 @@
+"""Deeds: each place where the words tell work done, planned or advised, before deeds on one thing are settled into actions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cache
+
+from extractors.clauses import BE, FILLERS, Clause, Clauses
+from extractors.components import Components, Thing, figures_only, groups
+from extractors.facts import ActionKind, ActionStatus
+from extractors.lexicon import load_table
+from extractors.modality import Mood, Moods
+from extractors.passage import Span
+from extractors.stance import Stances
+from extractors.verbphrases import Row, VerbHit, verb_hits
+from extractors.verbs import Form
+
+DONE, PLANNED, RECOMMENDED = ActionStatus.DONE, ActionStatus.PLANNED, ActionStatus.RECOMMENDED
+OBJECT_PRONOUNS = frozenset({"it", "that", "them", "those", "'em", "em", "this", "these", "one", "both", "ones", "him", "her", "some", "two", "three", "four", "all", "everything"})
+PUT_IN = frozenset({ActionKind.INSTALLED, ActionKind.REPLACED})
+OUTRIGHT = frozenset({"contactor", "relay", "start relay", "line", "breaker", "disconnect", "unit", "box", "compressor", "product", "ambient", "display"})
+"""Components that are "in" or "on" without having been put there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """Work that a clause tells of."""
+
+    action: ActionKind
+    component: str
+    place: str | None
+    status: ActionStatus
+    clause: Clause
+    token: int
+    evidence: Span
+    because: tuple[str, ...]
+    confirm: tuple[str, ...] = ()
+
+
+@cache
+def _list(name: str, key: str = "say") -> frozenset[str]:
+    return frozenset(load_table("status")[name][key])
+
+
+class Deeds:
+    """Finds all deeds of a talk, in order."""
+
+    def __init__(self, clauses: Clauses, components: Components, stances: Stances, figures: list[Span]) -> None:
+        """Takes the views of the talk that deeds are read from; `figures`: the spans of its figures."""
+        self.passage = clauses.passage
+        self.clauses = clauses
+        self.components = components
+        self.stances = stances
+        self.moods = Moods(clauses, stances)
+        self._figure_starts = {span.start for span in figures}
+        self._found: list[Deed] = []
+
+    def all(self) -> list[Deed]:
+        """Every deed in order. Linear in the passage."""
+        by_clause: dict[int, list[VerbHit]] = {}
+        for hit in verb_hits(self.clauses):
+            by_clause.setdefault(self.clauses.at(hit.verb).index, []).append(hit)
+        for clause in self.clauses.clauses:
+            stance = self.stances.of[clause.index]
+            self.moods.enter(clause)
+            if stance.earlier or (stance.quoted and not stance.told and stance.quoted_from <= clause.first):
+                continue
+            made: list[Deed] = []
+            taken = clause.span.start
+            for hit in by_clause.get(clause.index, []):
+                if hit.span.start < taken and hit.verb < taken:
+                    continue
+                mood = self.moods.of(clause, hit)
+                if mood is None:
+                    continue
+                deed = self._deed(clause, hit, mood)
+                if deed is not None:
+                    made.append(deed)
+                    taken = max(hit.span.end, hit.verb + 1)
+            if not made and not clause.question:
+                made = list(self._without_verb(clause))
+            self._found += made
+        return self._found
+
+    # ------------------------------------------------------------ a verb of work
+    def _deed(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
+        if clause.question and mood.status is not PLANNED:
+            return None
+        if hit.rows[0].action is ActionKind.ADVISED:
+            return self._advice(clause, hit, mood)
+        if hit.rows[0].action is ActionKind.ORDERED:
+            return self._order(clause, hit, mood)
+        thing, source = self._object(clause, hit, mood)
+        for row in hit.rows:
+            fitted = self._fit(clause, hit, row, thing, source)
+            if fitted is None:
+                continue
+            component, place = fitted
+            confirm = ("speaker not sure: said as an order",) if mood.order else ()
+            action = self._put_in(clause, row.action, component, hit)
+            if thing is not None and thing.open and component == thing.component:
+                confirm = (*confirm, "subject unclear")
+            return Deed(
+                action, component, place, mood.status, clause, hit.verb, self._evidence(clause, hit),
+                (f"said: {self.passage.said(hit.span).lower()}", f"status: {mood.why}", f"component: {source}"), confirm,
+            )
+        return None
+
+    def _fit(self, clause: Clause, hit: VerbHit, row: Row, thing: Thing | None, source: str) -> tuple[str, str | None] | None:
+        """Component and place for a row, or null where the row does not hold here."""
+        if row.needs == "figure" and not self._figure_in(clause, hit.verb):
+            return None
+        if row.action is ActionKind.SET and thing is not None and not self._figure_in(clause, hit.verb) and not self._setting_words(clause, hit):
+            return None
+        if thing is not None and (row.fits is None or thing.component in row.fits):
+            if thing.component in figures_only() and row.action not in (ActionKind.SET, ActionKind.ADJUSTED):
+                return None
+            return thing.component, thing.place
+        if thing is not None and thing.known and source == "object" and row.fits is not None:
+            return (row.component, None) if row.component and thing.prep and thing.component not in groups()["switch"] else None
+        if row.fits is not None and source in ("it", "none"):
+            near = self.components.before(clause.span.start, clause, row.fits)
+            if near is not None:
+                return near.component, near.place
+        if row.component and row.needs != "object":
+            return row.component, None
+        return None
+
+    def _setting_words(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether a setting is told without a figure: "back to the factory value", "to hybrid", "in the middle"."""
+        return any(self.passage.norm(i) in ("to", "at", "back", "down", "up", "on", "in", "clock", "time") for i in range(hit.verb + 1, clause.span.end))
+
+    def _figure_in(self, clause: Clause, start: int) -> bool:
+        return any(i in self._figure_starts for i in range(start, clause.span.end))
+
+    def _put_in(self, clause: Clause, action: ActionKind, component: str, hit: VerbHit) -> ActionKind:
+        """"Put in" is a replacement where it is new, or where the same thing came out or was to be changed."""
+        if action is not ActionKind.INSTALLED or any(self.passage.norm(i) == "back" for i in range(hit.verb, hit.span.end)):
+            return action
+        new = any(self.passage.norm(i) in ("new", "another", "fresh") for i in range(clause.span.start, clause.span.end))
+        spoken = any(d.component == component and d.action in (ActionKind.REMOVED, ActionKind.REPLACED) for d in self._found)
+        usual = hit.rows[0].action is ActionKind.INSTALLED and self.passage.norm(hit.verb) in ("put", "puts", "putting", "stuck", "threw", "dropped") and component not in groups()["noun"] and component != "time delay"
+        return ActionKind.REPLACED if new or spoken or usual else action
+
+    def _object(self, clause: Clause, hit: VerbHit, mood: Mood) -> tuple[Thing | None, str]:
+        """What the work was done to: the object after the verb, in front of it, or what "it" stands for."""
+        if mood.passive:
+            subjects = [t for t in self.components.between(clause.span.start, hit.verb) if not t.prep and not self.components.is_abstract(t)]
+            if subjects:
+                return subjects[-1] if mood.telegram else subjects[0], "object"
+        end = self._next_verb(clause, hit)
+        gap = self.components.between(hit.gap.start, hit.gap.end) if hit.gap.end > hit.gap.start else []
+        after = [t for t in self.components.between(hit.verb + 1, end) if t.start > hit.verb or t.span.start > hit.verb]
+        for things in (gap, [t for t in after if not t.prep or t.start <= hit.span.end]):
+            for thing in things:
+                if thing.known or self._named(thing):
+                    return thing, "object"
+                if not self.components.is_abstract(thing):
+                    break
+        words = [self.passage.norm(i) for i in range(hit.verb + 1, min(end, hit.verb + 4))]
+        pronoun = any(word in OBJECT_PRONOUNS for word in words[:3])
+        if not pronoun:
+            fronted = [t for t in self.components.between(clause.span.start, hit.span.start) if t.known and not t.prep]
+            if fronted and fronted[-1].span.end <= hit.span.start:
+                return fronted[-1], "object"
+            located = [t for t in after if t.prep and t.known]
+            if located:
+                return located[0], "object"
+        if mood.passive or pronoun or hit.verb + 1 >= end or self._bare_object(clause, hit, end):
+            return self._meant(clause, hit), "it"
+        return None, "none"
+
+    def _bare_object(self, clause: Clause, hit: VerbHit, end: int) -> bool:
+        """Whether after the verb stands nothing that could be its object: "reset first", "washed out with the hose"."""
+        return self.clauses.tags[min(hit.span.end, end - 1)] in ("IN", "RB", "RP", "CC", "TO") and not any(
+            self.clauses.tags[i] in ("DT",) for i in range(hit.span.end, min(end, hit.span.end + 1))
+        )
+
+    def _named(self, thing: Thing) -> bool:
+        """Whether a noun outside the vocabulary is taken as said."""
+        return not self.components.is_abstract(thing) and self.passage.norm(thing.start) in ("the", "that", "a", "an", "his", "her", "their", "this", "both", "all", "another", "new", "those", "my")
+
+    def _meant(self, clause: Clause, hit: VerbHit) -> Thing | None:
+        """What "it" is: by the kind of work, else what was spoken of last."""
+        within = [t for t in self.components.between(clause.span.start, hit.verb) if t.known and not t.prep]
+        if within:
+            return within[-1]
+        wanted = hit.rows[0].fits
+        near = self.components.before(clause.span.start, clause, wanted)
+        if near is not None:
+            return near
+        return self.components.before(clause.span.start, clause, None) if wanted is None else None
+
+    def _next_verb(self, clause: Clause, hit: VerbHit) -> int:
+        return clause.span.end
+
+    def _evidence(self, clause: Clause, hit: VerbHit) -> Span:
+        if clause.span.end - clause.first <= 16:
+            return clause.bare
+        return Span(max(clause.first, hit.span.start - 3), min(clause.span.end, max(hit.span.end, hit.span.start + 10)))
+
+    # ------------------------------------------------------------ advice and orders
+    def _advice(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
+        verb = self.passage.norm(hit.verb)
+        following = [self.passage.norm(i) for i in range(hit.verb + 1, min(hit.verb + 4, clause.span.end))]
+        if hit.span.end - hit.verb == 1 and verb in ("tell", "told", "telling", "show", "showed", "shown", "warn", "warned", "remind", "reminded", "advise", "advised", "inform", "informed", "explain", "explained", "mention", "mentioned"):
+            people = _list("people", "say")
+            whom = following[0] if following else ""
+            if whom in ("me", "us", "you", "it", "that", "by") or not (
+                whom in ("him", "her", "them", "'em", "em", "to") or any(word in people for word in following)
+                or (whom in ("the", "his", "her", "their", "our") and not self.components.between(hit.verb + 1, hit.verb + 4))
+                or (whom and self.clauses.tags[hit.verb + 1] == "NNP")
+                or (whom in ("the", "his") and len(following) > 1 and not any(t.known for t in self.components.between(hit.verb + 1, hit.verb + 4)))
+            ):
+                return None
+        if mood.order or mood.status is RECOMMENDED:
+            return None
+        content = [t for t in self.components.between(hit.span.end, clause.span.end) if t.known]
+        index = clause.index + 1
+        while not content and index < len(self.clauses.clauses) and self.clauses.clauses[index].sentence == clause.sentence:
+            content = [t for t in self.components.of(self.clauses.clauses[index]) if t.known]
+            index += 1
+        if not content:
+            content = [t for t in self.components.between(clause.span.start, hit.verb) if t.known]
+        component = next((t.component for t in content if t.component not in figures_only()), "unit")
+        return Deed(ActionKind.ADVISED, component, None, mood.status, clause, hit.verb, clause.bare, (f"said: {verb}", f"status: {mood.why}"))
+
+    def _order(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
+        status = PLANNED if mood.order or mood.status is RECOMMENDED else mood.status
+        end = clause.span.end
+        things = [t for t in self.components.between(hit.verb + 1, end) if t.known or self._named(t)]
+        index = clause.index + 1
+        if not things and not any(self.passage.norm(i) in OBJECT_PRONOUNS for i in range(hit.verb + 1, end)):
+            while not things and index < min(len(self.clauses.clauses), clause.index + 3) and self.clauses.clauses[index].sentence == clause.sentence:
+                things = [t for t in self.components.of(self.clauses.clauses[index]) if t.known]
+                index += 1
+        thing = things[0] if things else self.components.before(clause.span.start, clause, None)
+        if thing is None or thing.component in figures_only():
+            return None
+        return Deed(
+            ActionKind.ORDERED, thing.component, thing.place, status, clause, hit.verb, clause.bare,
+            ("said: order", f"status: {mood.why}"),
+        )
+
+    # ------------------------------------------------------------ no verb of work
+    def _without_verb(self, clause: Clause) -> Iterator[Deed]:
+        """"contactor's in", "new gasket on the flange", "needs a new belt"."""
+        things = [t for t in self.components.of(clause) if t.known]
+        mood = self.moods.plain(clause)
+        recommended = self._needed(clause, things)
+        if recommended is not None:
+            yield recommended
+            return
+        in_place = [s for s in self.stances.hits("in_place", clause.first, clause.span.end) if s.end >= clause.span.end - 1 or self.passage.norm(s.end) in ("now", "there", "and", "too")]
+        if in_place and mood is DONE:
+            deed = self._there(clause, things, in_place[-1])
+            if deed is not None:
+                yield deed
+                return
+        yield from self._new(clause, mood)
+
+    def _there(self, clause: Clause, things: list[Thing], cue: Span) -> Deed | None:
+        before = [t for t in things if t.span.end <= cue.start and not t.prep]
+        words = [self.passage.norm(i) for i in range(clause.first, cue.start)]
+        new = "new" in words
+        pronoun = any(w in ("it", "that", "one", "they", "those", "ones", "both") for w in words)
+        word = self.passage.norms[cue.start : cue.end]
+        if any(w in ("not", "isn't", "when", "if", "while", "no") for w in words) or len(words) > 9:
+            return None
+        subject = before[0] if before else None
+        be = any(w in BE for w in words)
+        if subject is not None and not new and (subject.component in OUTRIGHT or subject.component in figures_only()) and not self._awaited(subject.component):
+            return None
+        if subject is None:
+            if not pronoun and not words == [] and not any(w.replace(".", "").isdigit() for w in words):
+                return None
+            awaited = [d for d in self._found[-6:] if d.action in PUT_IN | {ActionKind.REMOVED} and clause.index - d.clause.index <= 14]
+            if new or not awaited:
+                near = self.components.before(clause.span.start, clause, None)
+                if near is None or not (new or self._awaited(near.component)):
+                    return None
+                subject = near
+            else:
+                subject = Thing(awaited[-1].component, cue, cue.start, "", awaited[-1].place, start=cue.start)
+        if word[-1] == "on" and word != ("back", "on") and not new and not self._awaited(subject.component):
+            return None
+        if not be and not new and not self._awaited(subject.component) and subject is not None and word[0] not in ("back", "in"):
+            return None
+        action = ActionKind.INSTALLED if "back" in word else ActionKind.REPLACED
+        return Deed(action, subject.component, subject.place, DONE, clause, cue.start, clause.bare, (f"said: {' '.join(word)}", "status: it is there now"))
+
+    def _awaited(self, component: str) -> bool:
+        """Whether its removal or replacement was told before."""
+        return any(d.component == component and d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED} for d in self._found)
+
+    def _new(self, clause: Clause, mood: ActionStatus | None) -> Iterator[Deed]:
+        """"new gasket on the flange", "new ones in, all four": a part named as new where work is told."""
+        first = clause.first
+        while first < clause.span.end and self.passage.norm(first) in FILLERS | {"with", "a", "the", "one", "two", "three", "four", "2", "3", "4"}:
+            first += 1
+        if mood is None or self.passage.norm(first) != "new" or first + 1 >= clause.span.end:
+            return
+        things = [t for t in self.components.between(first + 1, clause.span.end) if not t.prep and t.span.start - first <= 3]
+        rest = range(first + 1, clause.span.end)
+        if any(self.clauses.tags[i] in ("VBZ", "VBD", "VBP", "MD") or self.passage.norm(i) in BE for i in rest) or any(i in self._figure_starts for i in rest if i <= first + 2):
+            return
+        if things and (things[0].known or self._named(things[0]) or not self.components.is_abstract(things[0])):
+            thing: Thing | None = things[0]
+        elif self.passage.norm(first + 1) in ("one", "ones"):
+            thing = self.components.before(clause.span.start, clause, None)
+        else:
+            thing = None
+        if thing is not None and thing.component not in figures_only() and thing.component not in ("unit", "box"):
+            yield Deed(ActionKind.REPLACED, thing.component, thing.place, mood, clause, first, clause.bare, ("said: new", "status: told among the work"))
+
+    def _needed(self, clause: Clause, things: list[Thing]) -> Deed | None:
+        """"needs a new belt", "I'd recommend a separator", "a new coil is the right way"."""
+        cues = self.stances.hits("recommend.aux", clause.span.start, clause.span.end)
+        words = [self.passage.norm(i) for i in range(clause.first, clause.span.end)]
+        new = "new" in words or "another" in words
+        strong = [s for s in cues if self.passage.norm(s.end - 1) in ("needs", "need", "recommend", "recommended", "suggest", "suggested", "use", "stand", "for", "would", "should", "wants", "on", "buy", "like")]
+        if self.moods.own_need(clause):
+            return None
+        known = [t for t in things if not t.prep or self.passage.norm(t.start - 1) in ("for", "on")]
+        known += [t for t in self.components.of(clause) if not t.known and self._named(t) and not t.prep and self.passage.norm(t.start) in ("a", "an", "another")]
+        if strong:
+            after = [t for t in known if t.span.start >= strong[-1].end and (self.passage.norm(t.start) in ("a", "an", "new", "another", "some", "two", "one") or new)]
+            before = [t for t in known if t.span.end <= strong[-1].start] if self.passage.norm(strong[-1].end - 1) == "would" and self.passage.norm(strong[-1].start - 1) in ("i", "we") and strong[-1].end >= clause.span.end - 1 else []
+            chosen = (after or before)[:1]
+            if self.passage.norm(strong[-1].end - 1) in ("should", "would", "use", "like") and after and not any(self.passage.norm(i) in ("have", "get", "be", "use", "put", "like", "buy", "want", "stand", "need") for i in range(strong[-1].start, after[0].start)):
+                chosen = before[:1]
+        elif new and any(w in ("right", "best", "answer", "only", "proper", "better") for w in words) and any(w in BE for w in words):
+            chosen = [t for t in known if self.passage.norm(t.span.start - 1) == "new" or self.passage.norm(t.start) in ("a", "new")][:1]
+        else:
+            chosen = []
+        if not chosen or chosen[0].component in figures_only() or self.stances.has("not_done", clause.span):
+            return None
+        thing = chosen[0]
+        fresh = new or (thing.component not in groups()["noun"] and thing.known)
+        return Deed(
+            ActionKind.REPLACED if fresh else ActionKind.INSTALLED, thing.component, thing.place, RECOMMENDED, clause, clause.first,
+            clause.bare, ("said: needs", "status: advised"),
+        )
+
+
+def remedied(deed: Deed) -> bool:
+    """Whether a deed changes the machine."""
+    return deed.status is DONE and deed.action not in (
+        ActionKind.INSPECTED, ActionKind.TESTED, ActionKind.ADVISED, ActionKind.ORDERED, ActionKind.SHUT_DOWN, ActionKind.STARTED,
+        ActionKind.REMOVED, ActionKind.LEAK_TESTED, ActionKind.PRESSURE_TESTED, ActionKind.RESET,
+    )
+
+
+def renamed(deed: Deed, component: str) -> Deed:
+    """The deed on another component."""
+    return replace(deed, component=component)
+
+
+__all__ = ["Deed", "Deeds", "Form", "remedied", "renamed"]

@@ -1,0 +1,83 @@
+"""Actions: deeds on one thing settled into one entry, a plan made one with its doing."""
+
+from __future__ import annotations
+
+from extractors.clauses import Clauses
+from extractors.components import Components
+from extractors.deeds import Deed, Deeds, remedied
+from extractors.facts import Action, ActionKind, ActionStatus
+from extractors.passage import Passage
+from extractors.registry import Extractor, Found
+from extractors.stance import Stances
+from extractors.talk import Talk
+
+DONE = ActionStatus.DONE
+SAME = {ActionKind.INSTALLED: ActionKind.REPLACED}
+WHOLE = frozenset({"unit", "compressor", "system"})
+
+
+def deeds_of(talk: Talk) -> list[Deed]:
+    """All deeds of a talk as told, in order."""
+    clauses = Clauses(talk)
+    components = Components(talk, clauses)
+    return Deeds(clauses, components, Stances(clauses), [figure.span for figure in talk.figures]).all()
+
+
+def remedies(talk: Talk) -> list[int]:
+    """The tokens at which work that changes the machine is told as done, in order."""
+    return [deed.token for deed in settle(deeds_of(talk)) if remedied(deed)]
+
+
+def _key(deed: Deed) -> tuple[ActionKind, str]:
+    component = deed.component.removesuffix("s")
+    if deed.action in (ActionKind.STARTED, ActionKind.SHUT_DOWN) and component in WHOLE:
+        component = "unit"
+    return SAME.get(deed.action, deed.action), component
+
+
+def _same_place(one: Deed, other: Deed) -> bool:
+    return one.place is None or other.place is None or one.place == other.place
+
+
+def settle(deeds: list[Deed]) -> list[Deed]:
+    """One entry a kind of work and thing, in the order of their doing."""
+    kept: list[Deed | None] = []
+    open_: dict[tuple[ActionKind, str], list[int]] = {}
+    for deed in deeds:
+        places = open_.setdefault(_key(deed), [])
+        joined = False
+        for index in reversed(places):
+            earlier = kept[index]
+            if earlier is None or not _same_place(earlier, deed):
+                continue
+            if earlier.status is not DONE and deed.status is DONE:
+                kept[index] = None  # the plan: its doing stands where it was done
+                places.remove(index)
+                break
+            joined = earlier.status is deed.status
+            if joined:
+                break
+        if joined:
+            continue
+        if deed.status is DONE and _key(deed)[0] is ActionKind.REPLACED:
+            for index in open_.get((ActionKind.REMOVED, _key(deed)[1]), []):
+                kept[index] = None  # out with the old one: part of the replacement
+        places.append(len(kept))
+        kept.append(deed)
+    return [deed for deed in kept if deed is not None]
+
+
+def _action(number: int, deed: Deed, passage: Passage) -> Action:
+    evidence = passage.evidence(deed.evidence)
+    return Action(
+        id=f"a{number}", action=deed.action, component=deed.component, place=deed.place, status=deed.status, text=evidence.quote,
+        evidence=evidence, at=passage.start_of(passage.tokens[deed.token]), confirm=deed.confirm, because=deed.because,
+    )
+
+
+def find(talk: Talk, found: Found) -> list[Action]:
+    """The actions of a job in order. Linear in the talk."""
+    return [_action(number, deed, talk.passage) for number, deed in enumerate(settle(deeds_of(talk)), 1)]
+
+
+EXTRACTOR = Extractor("actions", find, gives="actions", needs=())

@@ -1,0 +1,267 @@
+"""Whether a verb of work tells a deed, a plan, advice or nothing of ours: from what stands before it in its clause."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from extractors.clauses import BE, CONNECTIVES, FILLERS, JOINS, Clause, Clauses
+from extractors.facts import ActionStatus
+from extractors.stance import Stances
+from extractors.verbphrases import VerbHit
+from extractors.verbs import Form
+
+DONE, PLANNED, RECOMMENDED = ActionStatus.DONE, ActionStatus.PLANNED, ActionStatus.RECOMMENDED
+OURS = frozenset({"i", "we", "i've", "we've"})
+OTHERS = frozenset({"he", "she", "they", "somebody", "someone", "who", "whoever", "anybody", "nobody", "people", "you", "everybody", "guy", "guys", "kid", "tech", "electrician", "plumber", "installer"})
+ADVERBS = frozenset({"just", "also", "already", "then", "and", "quickly", "carefully", "really", "actually", "finally", "probably", "even", "still", "now", "only", "went", "ahead", "so", "all", "again", "both", "got", "easy", "slowly", "too", "maybe", "definitely", "eventually", "basically", "next", "first"})
+MODALS = frozenset({"should", "would", "'d", "could", "might", "must", "can", "may", "ought"})
+HAVE = frozenset({"have", "'ve", "has", "had", "having"})
+WILL = frozenset({"will", "'ll"})
+GERUND_DONE = frozenset({"started", "finished", "done", "after", "ended", "kept", "tried"})
+GERUND_ADVICE = frozenset({"recommend", "suggest", "worth", "consider", "needs", "need", "wants", "needing"})
+GERUND_NOTHING = frozenset({"before", "without", "of", "for", "by", "from", "about", "when", "while", "than", "like", "been", "stop", "quit", "avoid", "to", "on", "in", "with", "not", "never", "keeps", "keep", "mind", "hate"})
+GOVERNORS_OURS = frozenset({"going", "need", "want", "have", "got", "about", "like", "plan", "planning", "fixing", "ready", "trying", "try", "hope", "back", "next", "remember", "supposed", "here", "is", "was", "time", "gotta", "left"})
+
+
+@dataclass(frozen=True, slots=True)
+class Mood:
+    """How a verb of work is meant. `order`: said as an order to a helper. `passive`: its object stands before it."""
+
+    status: ActionStatus
+    why: str
+    passive: bool = False
+    telegram: bool = False
+    order: bool = False
+
+
+class Moods:
+    """Moods of a talk's verbs, clause after clause; a plan or advice reaches over its sentence."""
+
+    def __init__(self, clauses: Clauses, stances: Stances) -> None:
+        """Takes the views of the talk."""
+        self.passage = clauses.passage
+        self.clauses = clauses
+        self.stances = stances
+        self._sentence = -1
+        self._mode: ActionStatus | None = None
+        self._planned_line = False
+
+    def enter(self, clause: Clause) -> None:
+        """Goes on to the next clause; what was planned or advised before reaches on within the sentence."""
+        if clause.sentence != self._sentence:
+            self._sentence, self._mode = clause.sentence, None
+        if self.stances.has("plan.opens", clause.span) and not any(
+            self.passage.norm(i) in ("i", "did") for i in range(clause.first, clause.first + 1)
+        ):
+            first = self.stances.hits("plan.opens", clause.span.start, clause.span.end)[0]
+            if first.start <= clause.first + 3:
+                self._mode = PLANNED
+        if self.stances.of[clause.index].told:
+            self._mode = RECOMMENDED
+
+    def plain(self, clause: Clause) -> ActionStatus | None:
+        """The mood of a clause without a verb of work: planned where a plan is told, null where it is none of ours."""
+        stance = self.stances.of[clause.index]
+        if stance.unreal or stance.told or clause.opener in ("if", "unless", "when", "once"):
+            return None
+        if self._mode is not None or self.stances.has("plan.aux", clause.span):
+            return None if self._mode is RECOMMENDED else PLANNED
+        return DONE
+
+    def own_need(self, clause: Clause) -> bool:
+        """Whether "need" is the speaker's own: "I need a 10 mike"."""
+        return any(
+            self.passage.norm(i) in ("need", "needed", "want") and self.passage.norm(i - 1) in ("i", "we", "i'd", "you", "'d", "'ll")
+            for i in range(clause.span.start, clause.span.end)
+        )
+
+    def of(self, clause: Clause, hit: VerbHit) -> Mood | None:
+        """The mood of a verb; null when it tells no work of ours."""
+        mood = self._judge(clause, hit)
+        if mood is not None and mood.status is not DONE and not mood.passive:
+            self._mode = mood.status
+        elif mood is not None and mood.status is DONE and not self.stances.of[clause.index].told:
+            self._mode = None if self._mode is not PLANNED or mood.why != "narrated" else self._mode
+        return mood
+
+    def _judge(self, clause: Clause, hit: VerbHit) -> Mood | None:
+        start = hit.span.start
+        if self.stances.hits("not_done", clause.span.start, hit.verb) and not self._only_after(clause, hit):
+            return None
+        stance = self.stances.of[clause.index]
+        if clause.opener in ("if", "unless", "whenever", "until", "till") or self.passage.norm(clause.first) in ("if", "unless"):
+            return None
+        if stance.quoted and not stance.told and start >= stance.quoted_from:
+            return None
+        at, near = self._before(clause, start)
+        timed = clause.opener in ("when", "once", "before", "while", "after") or self.passage.norm(clause.first) in ("when", "once", "before")
+        subject = self._subject(clause, at if near else start)
+        if near == "to":
+            return self._infinitive(clause, at)
+        if near in ("gonna", "gotta", "wanna", "lemme"):
+            return Mood(PLANNED, near) if subject not in OTHERS else None
+        if near in ("me", "'s", "us") and self.passage.norm(at - 1) == "let":
+            return Mood(PLANNED, "let me")
+        if near in WILL or near.endswith("'ll"):
+            return Mood(PLANNED, "will") if subject in OURS or subject == "" else None
+        if near in MODALS:
+            return self._modal(hit, near, subject)
+        if near == "did":
+            return Mood(DONE, "did") if subject in OURS else None
+        if near in ("do", "does", "don't", "doesn't", "didn't"):
+            return None
+        if near in HAVE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
+            return self._perfect(clause, at, subject)
+        if Form.ING in hit.forms:
+            return None if timed and not near else self._gerund(clause, hit, at, near, subject)
+        if near in BE | {"get", "gets", "being", "got"} and hit.forms & {Form.PARTICIPLE, Form.PAST}:
+            return self._passive(clause, at, near, hit)
+        if near in GERUND_ADVICE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
+            return Mood(RECOMMENDED, "needs it", passive=True)
+        if near in BE | MODALS or (near and self.clauses.tags[at] in ("DT", "PRP$", "JJ", "POS", "IN", "NNP")):
+            return None
+        if hit.forms & {Form.PAST, Form.PARTICIPLE}:
+            return self._past(clause, hit, at, near, subject, timed)
+        if Form.BASE in hit.forms:
+            return None if timed else self._base(clause, hit, at, near, subject)
+        return None
+
+    # ------------------------------------------------------------ what stands before
+    def _before(self, clause: Clause, start: int) -> tuple[int, str]:
+        """The first word before a verb that is no adverb, with its place; empty at the start of the clause."""
+        at = start - 1
+        while at >= clause.span.start and (self.passage.norm(at) in ADVERBS or (self.clauses.tags[at] == "RB" and self.passage.norm(at) not in ("not", "never", "n't"))):
+            if self.passage.norm(at) == "got" and self.passage.norm(at - 1) not in ("i", "we"):
+                break
+            at -= 1
+        if at < clause.span.start or self.passage.norm(at) in FILLERS | CONNECTIVES | JOINS | {",", "please"}:
+            return at, ""
+        return at, self.passage.norm(at)
+
+    def _subject(self, clause: Clause, end: int) -> str:
+        """The last pronoun or person before a token in its clause; empty when none is named."""
+        for index in range(end, clause.span.start - 1, -1):
+            norm = self.passage.norm(index)
+            if norm in OURS:
+                return "i"
+            if norm in OTHERS:
+                return norm if norm != "you" else "you"
+        people = self.stances.hits("people", clause.span.start, end + 1)
+        return "they" if people else ""
+
+    def _only_after(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether the denial belongs to another verb: "didn't fit so I cut it"."""
+        cues = self.stances.hits("not_done", clause.span.start, hit.verb)
+        between = range(cues[-1].end, hit.span.start)
+        return any(self.passage.norm(i) in ("i", "we", "and", "but") for i in between)
+
+    # ------------------------------------------------------------ each kind
+    def _infinitive(self, clause: Clause, at: int) -> Mood | None:
+        index, governor = self._before(clause, at)
+        subject = self._subject(clause, index)
+        if governor in ("had", "able", "managed", "decided"):
+            return Mood(DONE, f"{governor} to") if subject in OURS or subject == "" else None
+        if governor in ("ought",):
+            return Mood(RECOMMENDED, "ought to") if subject not in OURS else Mood(PLANNED, "ought to")
+        if governor in ("needs", "has", "wants") or (governor in ("need", "want", "have") and subject in OTHERS):
+            return Mood(RECOMMENDED, f"{governor} to")
+        if governor in ("used", "went", "want", "wanted", "likes") and governor != "want":
+            return None
+        if governor in GOVERNORS_OURS and subject not in OTHERS:
+            return Mood(PLANNED, f"{governor} to")
+        if governor == "" and clause.first >= at - 1:
+            return Mood(PLANNED, "to do")
+        if governor in ("recommend", "recommended", "suggest", "suggested"):
+            return Mood(RECOMMENDED, governor)
+        return None
+
+    def _modal(self, hit: VerbHit, modal: str, subject: str) -> Mood | None:
+        if modal in ("could", "might", "can", "may"):
+            return None
+        if modal == "'d" and Form.BASE not in hit.forms:
+            return Mood(DONE, "had") if subject in OURS else None
+        if subject in OURS and modal in ("should", "must", "ought"):
+            return Mood(PLANNED, modal)
+        return Mood(RECOMMENDED, modal)
+
+    def _perfect(self, clause: Clause, at: int, subject: str) -> Mood | None:
+        _, before = self._before(clause, at)
+        if before in MODALS | {"to"} or subject in OTHERS:
+            return None
+        if subject in OURS:
+            return Mood(DONE, "have done")
+        return None
+
+    def _gerund(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str) -> Mood | None:
+        if near in GERUND_ADVICE:
+            return Mood(RECOMMENDED, f"{near} doing", passive=near in ("needs", "need", "wants"))
+        if near in GERUND_DONE:
+            return Mood(DONE, f"{near} doing")
+        if near in GERUND_NOTHING:
+            return None
+        if near in ("'m", "am", "'re", "was", "were", "are", "be"):
+            return Mood(DONE, "narrated") if subject == "i" else None
+        if near == "":
+            return Mood(DONE, "narrated") if subject not in OTHERS else None
+        return None
+
+    def _passive(self, clause: Clause, at: int, near: str, hit: VerbHit) -> Mood | None:
+        index, before = self._before(clause, at)
+        subject = self._subject(clause, index)
+        if near in ("get", "got", "be", "being") and before in MODALS | {"to", "needs", "gotta", "will", "'ll", "have", "want"}:
+            if before == "to":
+                mood = self._infinitive(clause, index)
+                return None if mood is None else Mood(mood.status if mood.status is not PLANNED or mood.why.startswith("going") else RECOMMENDED, mood.why, passive=True)
+            if before in WILL:
+                return Mood(PLANNED, "will be", passive=True)
+            return None if before in ("could", "can", "might", "may") else Mood(RECOMMENDED, before, passive=True)
+        if near in ("get", "have"):
+            return Mood(RECOMMENDED, "get it done", passive=True) if before == "" else None
+        if subject in OURS and near in ("'m", "am", "was", "'re", "are"):
+            return None
+        action = hit.rows[0].action.value
+        if action in ("set", "bypassed", "installed", "tested", "charged", "started", "shut_down", "adjusted") and not any(
+            self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)
+        ):
+            return None
+        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in ("by", "last", "ago", "back", "wrong"):
+            return None
+        return Mood(DONE, "was done", passive=True)
+
+    def _past(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str, timed: bool) -> Mood | None:
+        if subject in OURS and near in OURS:
+            return Mood(DONE, "I did")
+        if subject in OTHERS:
+            return None
+        if near == "":
+            base = Form.BASE in hit.forms
+            if base and self._mode is not None:
+                return Mood(self._mode, "goes on")
+            return None if timed else Mood(DONE, "did")
+        if self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
+            ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in ("and", "with", "now", "too", "up", "out", "down", "off", "twice", "again", "all", "after", "to")
+            if ends and near not in ("it", "them") and hit.span.end - hit.verb <= 2:
+                return Mood(DONE, "done", passive=True, telegram=True) if self._fronted(clause, hit) else None
+            return Mood(DONE, "I did") if subject == "i" else None
+        return Mood(DONE, "I did") if subject == "i" else None
+
+    def _fronted(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether nothing but the thing itself stands before the verb: "lugs tightened"."""
+        return hit.verb - clause.first <= 5
+
+    def _base(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str) -> Mood | None:
+        if near in OURS or (subject == "i" and near == "i"):
+            if any(self.passage.norm(i) in ("always", "usually", "never", "don't", "would", "normally") for i in range(clause.span.start, hit.verb)):
+                return None
+            return Mood(DONE, "I do")
+        if near == "you" or subject in OTHERS:
+            return Mood(DONE, "you do", order=True) if near == "you" and not self.stances.of[clause.index].unreal and hit.verb - clause.first <= 3 and self._mode is None else None
+        if near == "" or (self.passage.norm(at) in JOINS):
+            if self.clauses.tags[hit.verb] in ("NN", "NNS", "JJ") and self.clauses.tags[min(hit.verb + 1, len(self.clauses.tags) - 1)] not in ("DT", "PRP", "PRP$", "WP") and self.passage.norm(hit.verb + 1) not in ("it", "that", "the"):
+                return None
+            if self._mode is not None:
+                return Mood(self._mode, "goes on")
+            return Mood(DONE, "said as an order", order=True)
+        if near in ("that", "this", "them") or self.clauses.tags[at][:2] == "NN":
+            return None
+        return None
