@@ -73,11 +73,11 @@ class Hearing:
         other: list[Item | None] = [None] * len(heard)
         alike: dict[int, list[tuple[float, str]]] = {}
         if self._careful:
-            plain = opposite(heard, items([self._first.write(stretch.encoded, beam_size=1).text]))
+            plain = opposite(heard, items([self._first.write(stretch.encoded, led=False, beam_size=1).text]))
             alike = self._alike(stretch)
             if self._witness is not None:
                 rest = samples[round(stretch.offset_s * 16_000) :]
-                text = self._witness.write(self._witness.encode(rest), lead_in=self._witness.lead_in, beam_size=1).text
+                text = self._witness.write(self._witness.encode(rest), led=True, beam_size=1).text
                 other = opposite(heard, items([text]))
                 again = _cut(text, heard, other, len(parts))
         found: list[Sign] = []
@@ -137,7 +137,9 @@ class Hearing:
     def _local(self, stretch: Stretch, tokens: list[tuple[int, ...]]) -> list[float]:
         """For each word the log probability of itself and of the word after it."""
         flat = tuple(token for word in tokens for token in word)
-        logs = [math.log(max(1e-9, p)) for p in self._first.probabilities(stretch.encoded, flat)]
+        logs = [
+            math.log(max(1e-9, p)) for p in self._first.probabilities(stretch.encoded, flat, led=stretch.written.led)
+        ]
         ends: list[int] = []
         for word in tokens:
             ends.append((ends[-1] if ends else 0) + len(word))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from extractors.facts import HeardDoubt
@@ -81,6 +81,8 @@ class Written:
     text: str
     logprob: float
     no_speech: float
+    led: bool
+    """Written after the lead-in."""
 
     @property
     def loops(self) -> bool:
@@ -134,7 +136,26 @@ class Whisper:
         )
         self._suppressed = get_suppressed_tokens(self.tokenizer, [-1])
         self.lead_in = lead_in
-        self._led = _plain_words(lead_in)
+        self._lead_words = _plain_words(lead_in)
+        before = self._before(lead_in)
+
+        class Led(Tokenizer):  # type: ignore[misc]
+            """Starts with the lead-in, so that words are judged by what they were written after."""
+
+            @property
+            def sot_sequence(self) -> list[int]:
+                return [*before, *super().sot_sequence]
+
+        self._led_tokenizer = Led(
+            self._whisper.hf_tokenizer, self._model.is_multilingual, task="transcribe", language="en"
+        )
+
+    def _before(self, lead_in: str) -> list[int]:
+        """The tokens that stand for what seems to have been said before; none without a lead-in."""
+        if not lead_in:
+            return []
+        room = self._whisper.max_length // 2 - 1
+        return [self.tokenizer.sot_prev, *self.tokenizer.encode(" " + lead_in)[-room:]]
 
     def encode(self, samples: Samples) -> Encoded:
         """At most 30 s of 16 kHz sound, encoded."""
@@ -144,12 +165,13 @@ class Whisper:
         frames = min(LONGEST_FRAMES, features.shape[-1] - 1)
         return Encoded(self._whisper.encode(pad_or_trim(features[:, :frames])), frames)
 
-    def write(self, encoded: Encoded, *, lead_in: str = "", **way: float | int) -> Written:
-        """One text for the sound, without times. The same sound gives the same text."""
-        prompt = [*self.tokenizer.sot_sequence, self.tokenizer.no_timestamps]
-        if lead_in:
-            before = self.tokenizer.encode(" " + lead_in)[-(self._whisper.max_length // 2 - 1) :]
-            prompt = [self.tokenizer.sot_prev, *before, *prompt]
+    def write(self, encoded: Encoded, *, led: bool, **way: float | int) -> Written:
+        """One text for the sound, after the lead-in or without it. The same sound gives the same text."""
+        prompt = [
+            *self._before(self.lead_in if led else ""),
+            *self.tokenizer.sot_sequence,
+            self.tokenizer.no_timestamps,
+        ]
         found = self._model.generate(
             encoded.state,
             [prompt],
@@ -165,6 +187,7 @@ class Whisper:
             text=self.tokenizer.decode(list(tokens)).strip(),
             logprob=float(found.scores[0]) * len(tokens) / (len(tokens) + 1),
             no_speech=float(found.no_speech_prob),
+            led=led and bool(self.lead_in),
         )
 
     def write_best(self, encoded: Encoded) -> Written:
@@ -172,28 +195,28 @@ class Whisper:
 
         Whisper's authors sample here at random; a run that is taken up again must give the same words.
         """
-        ways: tuple[tuple[str, dict[str, float | int]], ...] = (
-            (self.lead_in, {"beam_size": BEAM}),
-            ("", {"beam_size": BEAM}),
-            ("", {"beam_size": BEAM, "no_repeat_ngram_size": 4, "repetition_penalty": 1.1}),
+        ways: tuple[tuple[bool, dict[str, float | int]], ...] = (
+            (True, {"beam_size": BEAM}),
+            (False, {"beam_size": BEAM}),
+            (False, {"beam_size": BEAM, "no_repeat_ngram_size": 4, "repetition_penalty": 1.1}),
         )
         tried: list[Written] = []
-        for lead_in, way in ways[0 if self.lead_in else 1 :]:
-            written = self.write(encoded, lead_in=lead_in, **way)
-            if lead_in and self._echoes(written.text):
+        for led, way in ways[0 if self.lead_in else 1 :]:
+            written = self.write(encoded, led=led, **way)
+            if led and self._echoes(written.text):
                 continue
             tried.append(written)
             if not written.loops and (written.logprob >= UNLIKELY or written.no_speech > NOBODY):
                 break
         best = max(tried, key=lambda written: (not written.loops, written.logprob))
         if best.loops or (best.no_speech > NOBODY and best.logprob < UNLIKELY):
-            return Written((), "", best.logprob, best.no_speech)
+            return replace(best, tokens=(), text="")
         return best
 
     def _echoes(self, text: str) -> bool:
         """Words of the lead-in came out as if they had been said; over noise they do."""
         said = _plain_words(text)
-        runs = {tuple(self._led[at : at + ECHO_WORDS]) for at in range(len(self._led) - ECHO_WORDS + 1)}
+        runs = {tuple(self._lead_words[at : at + ECHO_WORDS]) for at in range(len(self._lead_words) - ECHO_WORDS + 1)}
         return any(tuple(said[at : at + ECHO_WORDS]) in runs for at in range(len(said) - ECHO_WORDS + 1))
 
     def times(self, encoded: Encoded, written: Written, last_end_s: float = 0.0) -> tuple[HeardWord, ...]:
@@ -207,7 +230,7 @@ class Whisper:
             "tokens": list(written.tokens),
         }
         self._whisper.add_word_timestamps(
-            [[part]], self.tokenizer, encoded.state, encoded.frames, BEFORE, AFTER, last_end_s
+            [[part]], self._tokenizer(written.led), encoded.state, encoded.frames, BEFORE, AFTER, last_end_s
         )
         found: list[HeardWord] = []
         for word in part["words"]:
@@ -221,9 +244,13 @@ class Whisper:
             found.append(heard)
         return tuple(found)
 
-    def probabilities(self, encoded: Encoded, tokens: tuple[int, ...]) -> list[float]:
+    def _tokenizer(self, led: bool) -> Any:
+        return self._led_tokenizer if led else self.tokenizer
+
+    def probabilities(self, encoded: Encoded, tokens: tuple[int, ...], *, led: bool) -> list[float]:
         """How likely each token is, if all those before it were said."""
-        found = self._model.align(encoded.state, list(self.tokenizer.sot_sequence), [list(tokens)], encoded.frames)[0]
+        start = list(self._tokenizer(led).sot_sequence)
+        found = self._model.align(encoded.state, start, [list(tokens)], encoded.frames)[0]
         return [float(probability) for probability in found.text_token_probs]
 
     def words_of(self, tokens: tuple[int, ...]) -> tuple[list[str], list[tuple[int, ...]]]:
