@@ -63,11 +63,17 @@ def must_hear(draft: Draft, reading: Reading) -> str:
             continue
         named = [name for name in FIELDS if name in row and name not in ("role", "machine")]
         said = {name: str(getattr(reading, name) or "").lower() for name in named}
-        if all(said[name] in [str(word).lower() for word in row[name]] for name in named) and (
+        if all(_named(name, said[name], row[name]) for name in named) and (
             "machine" not in row or not machine or any(word in machine for word in row["machine"])
         ):
             return str(row["why"])
     return ""
+
+
+def _named(field: str, said: str, words: list[str]) -> bool:
+    if field == "place":
+        return any(word.lower() in said for word in words)
+    return said in [word.lower() for word in words]
 
 
 def needs(replayed: Replayed, history: Mapping[str, str] | None = None) -> list[Need]:
