@@ -41,6 +41,8 @@ class Thing:
     start: int = 0
     """First token of the noun phrase, its article included."""
     said: str = ""
+    part: bool = False
+    """A part that is filed under its component."""
 
 
 @cache
@@ -139,7 +141,7 @@ class Components:
                 continue
             taken.update(range(mention.span.start, mention.span.end))
             name = self._usually(mention)
-            if name in subjects() and subjects()[name].noun:
+            if name in subjects() and subjects()[name].noun and name not in figures_only():
                 name = " ".join(self.passage.norms[mention.span.start : mention.span.end])
             yield self._thing(name, mention.span, mention.place, open_=mention.open)
         for span, label in part_hits.items():
@@ -162,6 +164,8 @@ class Components:
         before, after = self.passage.norm(mention.span.start - 1), self.passage.norm(mention.span.end)
         if len(words) == 1 and words[0] in VERBS and after in ("the", "it", "that", "this", "his", "her", "them", "those", "my"):
             return True
+        if words == ("juice",) and before not in ("on", "of", "no"):
+            return True
         if words == ("oil",) or (words == ("voltage",) and before in ("a", "not")):
             return True
         if words[0] in ("running", "been", "let", "ran", "run", "call", "put", "drove", "weighed", "recovered", "hours", "bill", "low", "on", "of", "coming", "going", "drive", "driving", "blowing"):
@@ -177,6 +181,8 @@ class Components:
         word = self.passage.norm(mention.span.start).removesuffix("s")
         usual = self._machine.get(word)
         alone = mention.span.end - mention.span.start == 1
+        if alone and word == "gasket" and (usual or self._on_a_flange(mention)):
+            return "gasket"
         if alone and word in ("filter", "inlet"):
             return self._short_for(word, mention) or usual or mention.subject
         if not mention.weak or usual is None or not (alone or self.passage.norms[mention.span.start : mention.span.end] == ("fan", "motor")):
@@ -186,6 +192,11 @@ class Components:
         if mention.open or (word == "motor" and mention.subject == "compressor"):
             return usual
         return mention.subject
+
+    def _on_a_flange(self, mention: Mention) -> bool:
+        """Whether a gasket is no door's: "new gasket on the flange"."""
+        clause = self.clauses.at(mention.span.start)
+        return any(self.passage.norm(i) in ("flange", "element", "burner", "inducer", "flue", "pump", "cover") for i in range(clause.span.start, clause.span.end))
 
     def _short_for(self, word: str, mention: Mention) -> str | None:
         """The component of a fuller name said shortly before: "the filter" after "the water filter"."""
@@ -225,7 +236,7 @@ class Components:
             owner = found[-1] if found and self._adjoins(found[-1], thing) else None
             if thing.component.startswith("?"):
                 alone, *of = thing.component[1:].split("|")
-                thing = self._owned(thing, owner, tuple(of), lately, alone == "1")
+                thing = replace(self._owned(thing, owner, tuple(of), lately, alone == "1"), part=alone == "1")
                 if owner is not None:
                     found.pop()
                     thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=owner.start, prep=owner.prep, place=thing.place or owner.place)

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
+from extractors.claims import Claim
 from extractors.clauses import BE, FILLERS, Clause, Clauses
 from extractors.components import Components, Thing, figures_only, groups
-from extractors.facts import ActionKind, ActionStatus
+from extractors.facts import ActionKind, ActionStatus, Condition, FindingStatus
+from extractors.figures import Figure
 from extractors.lexicon import load_table
 from extractors.modality import Mood, Moods
+from extractors.mentions import subjects
 from extractors.passage import Span
+from extractors.phrases import Phrases
 from extractors.stance import Stances
 from extractors.verbphrases import Row, VerbHit, verb_hits
 from extractors.verbs import Form
@@ -19,6 +24,26 @@ from extractors.verbs import Form
 DONE, PLANNED, RECOMMENDED = ActionStatus.DONE, ActionStatus.PLANNED, ActionStatus.RECOMMENDED
 OBJECT_PRONOUNS = frozenset({"it", "that", "them", "those", "'em", "em", "this", "these", "one", "both", "ones", "him", "her", "some", "two", "three", "four", "all", "everything"})
 PUT_IN = frozenset({ActionKind.INSTALLED, ActionKind.REPLACED})
+MASSES = frozenset({"lb", "oz", "g", "kg"})
+REACH = 16  # clauses back to which work answers a fault
+CURES: dict[ActionKind, frozenset[Condition]] = {
+    ActionKind.CLEANED: frozenset({Condition.DIRTY, Condition.CLOGGED, Condition.CORRODED, Condition.OIL_STAINED, Condition.WET}),
+    ActionKind.REPLACED: frozenset(
+        {Condition.FAILED, Condition.OPEN, Condition.SHORTED, Condition.GROUNDED, Condition.WEAK, Condition.BURNT, Condition.WORN, Condition.DAMAGED,
+         Condition.SEIZED, Condition.MISSING, Condition.OLD, Condition.WRONG_PART, Condition.CLOGGED, Condition.NOT_RUNNING, Condition.NOISY}
+    ),
+    ActionKind.TIGHTENED: frozenset({Condition.LOOSE, Condition.LEAKING}),
+    ActionKind.REPAIRED: frozenset({Condition.DAMAGED, Condition.LEAKING, Condition.LOOSE, Condition.OPEN, Condition.BURNT}),
+    ActionKind.ADJUSTED: frozenset({Condition.MISADJUSTED, Condition.NOISY, Condition.LOOSE}),
+    ActionKind.SET: frozenset({Condition.MISADJUSTED}),
+    ActionKind.DEFROSTED: frozenset({Condition.ICED}),
+    ActionKind.LUBRICATED: frozenset({Condition.NOISY, Condition.WORN, Condition.SEIZED}),
+    ActionKind.RESET: frozenset({Condition.TRIPPED}),
+}
+CURES[ActionKind.INSTALLED] = CURES[ActionKind.REPLACED]
+SYSTEM_WORK = frozenset({ActionKind.EVACUATED, ActionKind.PRESSURE_TESTED, ActionKind.LEAK_TESTED, ActionKind.RECOVERED, ActionKind.CHARGED})
+NEED_NAME = frozenset({ActionKind.REMOVED, ActionKind.TESTED, ActionKind.INSPECTED})
+"""Kinds that count only on a component of the vocabulary: "took the arms out", "looked at the ring" are passing steps."""
 OUTRIGHT = frozenset({"contactor", "relay", "start relay", "line", "breaker", "disconnect", "unit", "box", "compressor", "product", "ambient", "display"})
 """Components that are "in" or "on" without having been put there."""
 
@@ -39,6 +64,22 @@ class Deed:
 
 
 @cache
+def _allowed(action: ActionKind) -> frozenset[str]:
+    """Components that a kind of work is done to."""
+    never = frozenset(load_table("actions")["never"].get(action.value, ()))
+    return (frozenset(subjects()) | groups()["noun"]) - never - figures_only()
+
+
+@cache
+def _named_work() -> tuple[Phrases, list[tuple[ActionKind, str, str]]]:
+    entries = load_table("actions")["named"]
+    return (
+        Phrases([(str(n), phrase) for n, row in enumerate(entries) for phrase in row["say"]]),
+        [(ActionKind(row["action"]), row["component"], row["needs"]) for row in entries],
+    )
+
+
+@cache
 def _list(name: str, key: str = "say") -> frozenset[str]:
     return frozenset(load_table("status")[name][key])
 
@@ -46,19 +87,26 @@ def _list(name: str, key: str = "say") -> frozenset[str]:
 class Deeds:
     """Finds all deeds of a talk, in order."""
 
-    def __init__(self, clauses: Clauses, components: Components, stances: Stances, figures: list[Span]) -> None:
-        """Takes the views of the talk that deeds are read from; `figures`: the spans of its figures."""
+    def __init__(self, clauses: Clauses, components: Components, stances: Stances, figures: list[Figure], claims: list[Claim]) -> None:
+        """Takes the views of the talk that deeds are read from, its figures, and the states told of its components."""
         self.passage = clauses.passage
         self.clauses = clauses
         self.components = components
         self.stances = stances
         self.moods = Moods(clauses, stances)
-        self._figure_starts = {span.start for span in figures}
+        self._figure_starts = {figure.span.start for figure in figures}
+        self._mass_starts = {figure.span.start for figure in figures if MASSES & set(figure.units[:1])}
+        self._faults = [c for c in claims if c.status is not FindingStatus.RULED_OUT and c.condition not in (Condition.NORMAL, Condition.RUNNING)]
+        self._fault_index = [c.clause.index for c in self._faults]
         self._found: list[Deed] = []
 
     def all(self) -> list[Deed]:
         """Every deed in order. Linear in the passage."""
         by_clause: dict[int, list[VerbHit]] = {}
+        nouns, kinds = _named_work()
+        named: dict[int, list[tuple[Span, tuple[ActionKind, str, str]]]] = {}
+        for found in nouns.find(self.passage):
+            named.setdefault(self.clauses.at(found.span.start).index, []).append((found.span, kinds[int(found.label)]))
         for hit in verb_hits(self.clauses):
             by_clause.setdefault(self.clauses.at(hit.verb).index, []).append(hit)
         for clause in self.clauses.clauses:
@@ -71,6 +119,8 @@ class Deeds:
             for hit in by_clause.get(clause.index, []):
                 if hit.span.start < taken and hit.verb < taken:
                     continue
+                if any(s.start <= hit.verb < s.end for s in self.stances.hits("no_deed", clause.span.start, clause.span.end)):
+                    continue
                 mood = self.moods.of(clause, hit)
                 if mood is None:
                     continue
@@ -79,7 +129,7 @@ class Deeds:
                     made.append(deed)
                     taken = max(hit.span.end, hit.verb + 1)
             if not made and not clause.question:
-                made = list(self._without_verb(clause))
+                made = list(self._by_name(clause, named.get(clause.index, []))) or list(self._without_verb(clause))
             self._found += made
         return self._found
 
@@ -92,7 +142,11 @@ class Deeds:
         if hit.rows[0].action is ActionKind.ORDERED:
             return self._order(clause, hit, mood)
         thing, source = self._object(clause, hit, mood)
+        if mood.order and not self._orderly(hit):
+            return None
         for row in hit.rows:
+            if mood.order and row.action is ActionKind.INSPECTED:
+                continue
             fitted = self._fit(clause, hit, row, thing, source)
             if fitted is None:
                 continue
@@ -107,29 +161,68 @@ class Deeds:
             )
         return None
 
+    def _orderly(self, hit: VerbHit) -> bool:
+        """Whether a bare verb at the start of a clause has its object with it: "sand it", not "steam's seven"."""
+        after = hit.verb + 1
+        if after >= len(self.passage.tokens):
+            return False
+        return self.clauses.tags[after] in ("DT", "PRP", "PRP$") or self.passage.norm(after) in OBJECT_PRONOUNS | {"the", "that", "it", "'em", "me", "us", "up", "down", "out", "off", "both", "all", "new"}
+
     def _fit(self, clause: Clause, hit: VerbHit, row: Row, thing: Thing | None, source: str) -> tuple[str, str | None] | None:
         """Component and place for a row, or null where the row does not hold here."""
-        if row.needs == "figure" and not self._figure_in(clause, hit.verb):
+        if row.needs == "mass" and not any(i in self._mass_starts for i in range(hit.verb, clause.span.end)):
             return None
-        if row.action is ActionKind.SET and thing is not None and not self._figure_in(clause, hit.verb) and not self._setting_words(clause, hit):
-            return None
-        if thing is not None and (row.fits is None or thing.component in row.fits):
+        if row.action in (ActionKind.STARTED, ActionKind.SHUT_DOWN) and source in ("it", "none") and row.component:
+            return row.component, None
+        if row.action in SYSTEM_WORK and row.component:
+            fits = thing is not None and source == "object" and row.fits is not None and thing.component in row.fits
+            if source == "object" and thing is not None and not fits and row.action is ActionKind.CHARGED and row.needs != "mass":
+                return None
+            return (thing.component, thing.place) if thing is not None and fits else (row.component, None)
+        if source in ("it", "none") and (row.needs != "object" or source == "it"):
+            thing = self._cured(clause, row) or thing
+        allowed = _allowed(row.action)
+        if thing is not None and (row.fits is None or thing.component in row.fits) and (thing.component in allowed or not thing.known or thing.component not in subjects()):
+            if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and row.action is ActionKind.REMOVED)):
+                return None
+            if row.action is ActionKind.SET and not self._figure_in(clause, hit.verb) and not self._setting_words(clause, hit):
+                return None
             if thing.component in figures_only() and row.action not in (ActionKind.SET, ActionKind.ADJUSTED):
                 return None
-            return thing.component, thing.place
-        if thing is not None and thing.known and source == "object" and row.fits is not None:
-            return (row.component, None) if row.component and thing.prep and thing.component not in groups()["switch"] else None
-        if row.fits is not None and source in ("it", "none"):
-            near = self.components.before(clause.span.start, clause, row.fits)
-            if near is not None:
-                return near.component, near.place
+            return self._as_part(row, thing), thing.place
+        if thing is not None and thing.known and source == "object":
+            return None
+        if source in ("it", "none") and row.needs != "object" or source == "it":
+            wanted = allowed if row.fits is None else row.fits & (allowed | figures_only())
+            near = self.components.before(clause.span.start, clause, wanted)
+            if near is not None and (row.action is not ActionKind.SET or self._figure_in(clause, hit.verb) or self._setting_words(clause, hit)):
+                return self._as_part(row, near), near.place
         if row.component and row.needs != "object":
             return row.component, None
         return None
 
+    def _as_part(self, row: Row, thing: Thing) -> str:
+        """A new bearing or seal is named as the part, and not as what it is in."""
+        return thing.said.removeprefix("the ") if row.action in PUT_IN and thing.part else thing.component
+
+    def _cured(self, clause: Clause, row: Row) -> Thing | None:
+        """The component with a fault told shortly before that such work cures: "it's matted ... I washed it"."""
+        cures = CURES.get(row.action)
+        if cures is None:
+            return None
+        allowed = _allowed(row.action)
+        position = bisect_right(self._fault_index, clause.index)
+        for claim in reversed(self._faults[max(0, position - 6) : position]):
+            if clause.index - claim.clause.index > REACH:
+                break
+            if claim.condition in cures and claim.component in allowed and (row.fits is None or claim.component in row.fits):
+                return Thing(claim.component, claim.evidence, claim.token, "", claim.place, start=claim.token)
+        return None
+
     def _setting_words(self, clause: Clause, hit: VerbHit) -> bool:
         """Whether a setting is told without a figure: "back to the factory value", "to hybrid", "in the middle"."""
-        return any(self.passage.norm(i) in ("to", "at", "back", "down", "up", "on", "in", "clock", "time") for i in range(hit.verb + 1, clause.span.end))
+        rest = [self.passage.norm(i) for i in range(hit.verb + 1, clause.span.end)]
+        return rest in ([], ["it"], ["that"]) or any(word in ("to", "at", "back", "down", "up", "on", "in", "clock", "time") for word in rest) or self.passage.norm(hit.verb + 1) in ("that", "the")
 
     def _figure_in(self, clause: Clause, start: int) -> bool:
         return any(i in self._figure_starts for i in range(start, clause.span.end))
@@ -146,18 +239,17 @@ class Deeds:
     def _object(self, clause: Clause, hit: VerbHit, mood: Mood) -> tuple[Thing | None, str]:
         """What the work was done to: the object after the verb, in front of it, or what "it" stands for."""
         if mood.passive:
-            subjects = [t for t in self.components.between(clause.span.start, hit.verb) if not t.prep and not self.components.is_abstract(t)]
-            if subjects:
-                return subjects[-1] if mood.telegram else subjects[0], "object"
+            found = [t for t in self.components.between(clause.span.start, hit.verb) if not t.prep and not self.components.is_abstract(t)]
+            if found:
+                return found[-1] if mood.telegram else found[0], "object"
+            return self._meant(clause, hit), "it"
         end = self._next_verb(clause, hit)
         gap = self.components.between(hit.gap.start, hit.gap.end) if hit.gap.end > hit.gap.start else []
         after = [t for t in self.components.between(hit.verb + 1, end) if t.start > hit.verb or t.span.start > hit.verb]
         for things in (gap, [t for t in after if not t.prep or t.start <= hit.span.end]):
             for thing in things:
-                if thing.known or self._named(thing):
+                if thing.known or (self._named(thing) and not self._held(clause, thing)):
                     return thing, "object"
-                if not self.components.is_abstract(thing):
-                    break
         words = [self.passage.norm(i) for i in range(hit.verb + 1, min(end, hit.verb + 4))]
         pronoun = any(word in OBJECT_PRONOUNS for word in words[:3])
         if not pronoun:
@@ -177,6 +269,10 @@ class Deeds:
             self.clauses.tags[i] in ("DT",) for i in range(hit.span.end, min(end, hit.span.end + 1))
         )
 
+    def _held(self, clause: Clause, thing: Thing) -> bool:
+        """Whether a noun is only what is in or on a component named after it: "the mud out of the pan"."""
+        return any(t.known and t.prep in ("of", "off", "from", "in", "on", "to") for t in self.components.between(thing.span.end, clause.span.end))
+
     def _named(self, thing: Thing) -> bool:
         """Whether a noun outside the vocabulary is taken as said."""
         return not self.components.is_abstract(thing) and self.passage.norm(thing.start) in ("the", "that", "a", "an", "his", "her", "their", "this", "both", "all", "another", "new", "those", "my")
@@ -187,10 +283,10 @@ class Deeds:
         if within:
             return within[-1]
         wanted = hit.rows[0].fits
-        near = self.components.before(clause.span.start, clause, wanted)
+        near = self.components.before(clause.span.start, clause, wanted if wanted is not None else _allowed(hit.rows[0].action))
         if near is not None:
             return near
-        return self.components.before(clause.span.start, clause, None) if wanted is None else None
+        return None
 
     def _next_verb(self, clause: Clause, hit: VerbHit) -> int:
         return clause.span.end
@@ -258,7 +354,34 @@ class Deeds:
             if deed is not None:
                 yield deed
                 return
+        jumper = next((t for t in things if t.component == "wiring" and ("jumper" in t.said or "zip" in t.said)), None)
+        if jumper is not None and mood is DONE and any(s.start >= jumper.span.end for s in self.stances.hits("taken_out", clause.span.start, clause.span.end)):
+            yield Deed(ActionKind.REMOVED, "wiring", jumper.place, DONE, clause, jumper.head, clause.bare, ("said: off", "status: it is gone now"))
+            return
         yield from self._new(clause, mood)
+
+    def _by_name(self, clause: Clause, found: list[tuple[Span, tuple[ActionKind, str, str]]]) -> Iterator[Deed]:
+        """Work that is named: "vacuum, 380, held", "soap on both joints, no bubbles"."""
+        stance = self.stances.of[clause.index]
+        if not found or stance.unreal or stance.told or self.moods.plain(clause) is not DONE or self.stances.has("not_done", clause.span):
+            return
+        for span, (action, component, needs) in found:
+            rest = self._rest_of_sentence(clause)
+            if needs == "figure" and not any(i in self._figure_starts for i in range(clause.span.start, rest)):
+                continue
+            if needs == "result" and not (
+                self.stances.hits("search.none", span.end, rest) or self.stances.hits("search.found", span.end, rest)
+                or any(self.passage.norm(i) in ("bubbles", "foam", "no", "leak", "leaks") for i in range(span.end, rest)) or self.passage.norm(span.end) == "on"
+            ):
+                continue
+            yield Deed(action, component, None, DONE, clause, span.start, clause.bare, (f"said: {self.passage.said(span).lower()}", "status: named with its result"))
+            return
+
+    def _rest_of_sentence(self, clause: Clause) -> int:
+        end, index = clause.span.end, clause.index + 1
+        while index < min(len(self.clauses.clauses), clause.index + 6) and self.clauses.clauses[index].sentence <= clause.sentence + (1 if clause.span.end - clause.span.start < 8 else 0):
+            end, index = self.clauses.clauses[index].span.end, index + 1
+        return end
 
     def _there(self, clause: Clause, things: list[Thing], cue: Span) -> Deed | None:
         before = [t for t in things if t.span.end <= cue.start and not t.prep]
@@ -266,7 +389,10 @@ class Deeds:
         new = "new" in words
         pronoun = any(w in ("it", "that", "one", "they", "those", "ones", "both") for w in words)
         word = self.passage.norms[cue.start : cue.end]
-        if any(w in ("not", "isn't", "when", "if", "while", "no") for w in words) or len(words) > 9:
+        if any(w in ("not", "isn't", "when", "if", "while", "no", "i", "we") for w in words) or len(words) > 9 or not words:
+            return None
+        last = words[-1]
+        if not (last in BE or last in ("back", "both", "all", "now") or last.replace(".", "").isdigit() or any(t.span.end == cue.start for t in before) or new):
             return None
         subject = before[0] if before else None
         be = any(w in BE for w in words)

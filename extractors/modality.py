@@ -89,6 +89,8 @@ class Moods:
         if self.stances.hits("not_done", clause.span.start, hit.verb) and not self._only_after(clause, hit):
             return None
         stance = self.stances.of[clause.index]
+        if self.stances.told_before(clause, start):
+            return Mood(RECOMMENDED, "told") if Form.BASE in hit.forms else None
         if clause.opener in ("if", "unless", "whenever", "until", "till") or self.passage.norm(clause.first) in ("if", "unless"):
             return None
         if stance.quoted and not stance.told and start >= stance.quoted_from:
@@ -101,11 +103,14 @@ class Moods:
         if near in ("gonna", "gotta", "wanna", "lemme"):
             return Mood(PLANNED, near) if subject not in OTHERS else None
         if near in ("me", "'s", "us") and self.passage.norm(at - 1) == "let":
-            return Mood(PLANNED, "let me")
+            return Mood(DONE, "narrated")
         if near in WILL or near.endswith("'ll"):
             return Mood(PLANNED, "will") if subject in OURS or subject == "" else None
         if near in MODALS:
             return self._modal(hit, near, subject)
+        have = self._had_done(clause, at) if hit.forms & {Form.PARTICIPLE, Form.PAST} and near not in OURS | BE | HAVE | MODALS | {"", "to"} else None
+        if have is not None:
+            return have
         if near == "did":
             return Mood(DONE, "did") if subject in OURS else None
         if near in ("do", "does", "don't", "doesn't", "didn't"):
@@ -190,6 +195,19 @@ class Moods:
             return None
         if subject in OURS:
             return Mood(DONE, "have done")
+        return None
+
+    def _had_done(self, clause: Clause, at: int) -> Mood | None:
+        """"have that filter changed", "get that replaced": advice, where somebody is to have it done."""
+        for index in range(at, max(clause.span.start - 1, at - 5), -1):
+            norm = self.passage.norm(index)
+            if norm in ("have", "get"):
+                _, before = self._before(clause, index)
+                if before in MODALS | {"to", "needs", "gotta", ""} or index == clause.first:
+                    return Mood(RECOMMENDED, "have it done", passive=True)
+                return None
+            if self.clauses.tags[index][:2] not in ("DT", "NN", "PR", "JJ", "CD") and norm not in ("that", "it", "this"):
+                return None
         return None
 
     def _gerund(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str) -> Mood | None:

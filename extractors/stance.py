@@ -36,7 +36,7 @@ class Stance:
 def _cues() -> Phrases:
     table = load_table("status")
     rows: list[tuple[str, str]] = []
-    for name in ("hedge", "mild", "denial", "no_denial", "cleared", "people", "leak_tools", "done", "in_place", "not_done"):
+    for name in ("hedge", "mild", "denial", "no_denial", "cleared", "people", "leak_tools", "done", "in_place", "not_done", "taken_out", "no_deed"):
         key = "says" if "says" in table[name] else "say"
         rows += [(name, phrase) for phrase in table[name][key]]
     for name, keys in (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from extractors.claims import Claims
 from extractors.clauses import Clauses
 from extractors.components import Components
 from extractors.deeds import Deed, Deeds, remedied
@@ -20,7 +21,9 @@ def deeds_of(talk: Talk) -> list[Deed]:
     """All deeds of a talk as told, in order."""
     clauses = Clauses(talk)
     components = Components(talk, clauses)
-    return Deeds(clauses, components, Stances(clauses), [figure.span for figure in talk.figures]).all()
+    stances = Stances(clauses)
+    claims = Claims(clauses, components, stances).all()
+    return Deeds(clauses, components, stances, talk.figures, claims).all()
 
 
 def remedies(talk: Talk) -> list[int]:
