@@ -124,18 +124,10 @@ def hear(
 
 
 def _load(model: SpeechModel, settings: HearSettings) -> Transcriber:
-    from pipeline.doubt import doubt_table
-    from pipeline.second_hearing import Hearing
-    from pipeline.speech_models import find_witness
-    from pipeline.whisper import Whisper
+    from pipeline.second_hearing import recogniser
 
-    careful = settings.hearing == "careful"
-    lead_in = " ".join(part for part in (settings.hotwords, doubt_table().lead_in["figures"]) if part)
-    other = find_witness(model) if careful else None
-    return Hearing(
-        Whisper(model, lead_in=lead_in, threads=settings.threads),
-        Whisper(other, lead_in=lead_in, threads=settings.threads) if other else None,
-        careful=careful,
+    return recogniser(
+        model, careful=settings.hearing == "careful", hotwords=settings.hotwords, threads=settings.threads
     )
 
 

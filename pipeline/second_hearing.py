@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from pipeline.speech_models import SpeechModel
     from pipeline.whisper import HeardPassage, Stretch, Whisper
 
     Samples = NDArray[np.float32]
@@ -38,7 +39,7 @@ class Hearing:
 
     def __init__(self, first: Whisper, witness: Whisper | None = None, *, careful: bool) -> None:
         """Takes the model that writes the transcript and, for a careful hearing, another one."""
-        self._first = first
+        self.first = first
         self._witness = witness
         self._careful = careful
 
@@ -47,7 +48,7 @@ class Hearing:
         table = doubt_table()
         weights = table.careful if self._careful else table.quick
         found: list[HeardPassage] = []
-        for stretch in self._first.stretches(samples, speech_until_s):
+        for stretch in self.first.stretches(samples, speech_until_s):
             passages, signs, again = self.signs(samples, stretch)
             found += [
                 replace(
@@ -73,7 +74,7 @@ class Hearing:
         other: list[Item | None] = [None] * len(heard)
         alike: dict[int, list[tuple[float, str]]] = {}
         if self._careful:
-            plain = opposite(heard, items([self._first.write(stretch.encoded, led=False, beam_size=1).text]))
+            plain = opposite(heard, items([self.first.write(stretch.encoded, led=False, beam_size=1).text]))
             alike = self._alike(stretch)
             if self._witness is not None:
                 rest = samples[round(stretch.offset_s * 16_000) :]
@@ -110,7 +111,7 @@ class Hearing:
 
         All such words of a stretch are swapped at once, since each pass over the sound costs a tenth of a second.
         """
-        words, tokens = self._first.words_of(stretch.written.tokens)
+        words, tokens = self.first.words_of(stretch.written.tokens)
         table = doubt_table().sounds_like
         found: dict[int, list[tuple[float, str]]] = {}
         plain = [word.strip(" .,;:?!\"'").lower() for word in words]
@@ -124,7 +125,7 @@ class Hearing:
             if not swaps:
                 continue
             swapped = [
-                self._first.tokens_of(_swapped(words[at], swaps[at])) if at in swaps else tokens[at]
+                self.first.tokens_of(_swapped(words[at], swaps[at])) if at in swaps else tokens[at]
                 for at in range(len(words))
             ]
             here = here or self._local(stretch, tokens)
@@ -138,12 +139,29 @@ class Hearing:
         """For each word the log probability of itself and of the word after it."""
         flat = tuple(token for word in tokens for token in word)
         logs = [
-            math.log(max(1e-9, p)) for p in self._first.probabilities(stretch.encoded, flat, led=stretch.written.led)
+            math.log(max(1e-9, p)) for p in self.first.probabilities(stretch.encoded, flat, led=stretch.written.led)
         ]
         ends: list[int] = []
         for word in tokens:
             ends.append((ends[-1] if ends else 0) + len(word))
         return [sum(logs[ends[at] - len(word) : ends[min(at + 1, len(ends) - 1)]]) for at, word in enumerate(tokens)]
+
+
+def recogniser(model: SpeechModel, *, careful: bool, hotwords: str = "", threads: int = 0) -> Hearing:
+    """The model with its lead-in and, for a careful hearing, another one as witness where one is installed.
+
+    Raises SetupError when a model cannot be loaded.
+    """
+    from pipeline.speech_models import find_witness
+    from pipeline.whisper import Whisper
+
+    lead_in = " ".join(part for part in (hotwords, doubt_table().lead_in["figures"]) if part)
+    other = find_witness(model) if careful else None
+    return Hearing(
+        Whisper(model, lead_in=lead_in, threads=threads),
+        Whisper(other, lead_in=lead_in, threads=threads) if other else None,
+        careful=careful,
+    )
 
 
 def _swapped(word: str, by: str) -> str:
