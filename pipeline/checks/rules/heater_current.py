@@ -9,7 +9,7 @@ from extractors.facts import Quantity, Rating, Role
 from pipeline.checks.binding import bind
 from pipeline.checks.heaters import POWER, UNIT_VOLTAGE, VOLTAGE, rated_case, shared, voltage_note
 from pipeline.checks.job import Job
-from pipeline.checks.limits import Band, RuleLimits
+from pipeline.checks.limits import RuleLimits
 from pipeline.checks.pairing import leg_of
 from pipeline.checks.rule import NOT_STEADY, Case, Missing, Need, Outcome, Rule, from_plate
 from pipeline.checks.subjects import HEATERS, LEG_TO_LEG
@@ -20,6 +20,8 @@ RATED = Need("rated", Quantity.CURRENT, "A", HEATERS, (Role.RATED,), ratings=(Ra
 SUPPLY = Need("supply", Quantity.VOLTAGE, "V", ("line", "unit", *LEG_TO_LEG, *HEATERS), without=NOT_STEADY)
 FRACTIONS = ((0.5, "half"), (1 / 3, "a third"), (2 / 3, "two thirds"))
 FRACTION_WITHIN = 0.05
+THREE_PHASE_WITHIN = 0.06
+"""A figure this near the rated current over the root of three may be a leg of a three-phase heater."""
 PLAUSIBLE_SUPPLY = (0.8, 1.2)
 
 
@@ -59,7 +61,7 @@ def judge(case: Case) -> Outcome | Missing | None:
     ratio = case.num("amps", "A") / expected
     band = case.limits.band()
     if not case.tag and not case.has("rated"):
-        if _within(ratio * 3**0.5, band):
+        if abs(ratio * 3**0.5 - 1) <= THREE_PHASE_WITHIN:
             return Missing("whether the heater is single- or three-phase", unclear=True)
         if ratio > 1 and shared(ratio, band.low or 0.0, band.high or 0.0):
             return Missing("how many elements share the rated watts", unclear=True)
@@ -77,10 +79,6 @@ def judge(case: Case) -> Outcome | Missing | None:
         computed={"expected": (expected, "A")},
         notes=notes,
     )
-
-
-def _within(ratio: float, band: Band) -> bool:
-    return 1 + (band.low or 0.0) / 100 <= ratio <= 1 + (band.high or 0.0) / 100
 
 
 RULE = Rule("heater-current", (AMPS, RATED, POWER, VOLTAGE, UNIT_VOLTAGE, SUPPLY), judge, cases=cases)

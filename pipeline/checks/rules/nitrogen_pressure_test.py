@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import combinations
 
 from extractors.facts import Qualifier, Quantity, Reading, Role
 from extractors.units import convert
@@ -55,16 +56,16 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
 
 def _beside(job: Job, start: Reading, end: Reading) -> tuple[Reading | None, Reading | None]:
     """The temperatures that go with both pressures: nearest in order, each before or after its own."""
-    fitting = [
+    near_by = [
         r for r in job.of(Quantity.TEMPERATURE, (Role.MEASURED,)) if THERE.accepts(r) and _near(job, r, start, end)
     ]
-    if len(fitting) < 2:
+    pairs = [
+        (abs(job.index[before.id] - job.index[start.id]) + abs(job.index[after.id] - job.index[end.id]), place)
+        for place, (before, after) in enumerate(combinations(near_by, 2))
+    ]
+    if not pairs:
         return None, None
-
-    def nearest(to: Reading) -> Reading:
-        return min(fitting, key=lambda r: abs(job.index[r.id] - job.index[to.id]))
-
-    return nearest(start), nearest(end)
+    return list(combinations(near_by, 2))[min(pairs)[1]]
 
 
 def _near(job: Job, reading: Reading, start: Reading, end: Reading) -> bool:
