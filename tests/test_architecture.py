@@ -34,6 +34,7 @@ LAYERS = (
         *("pipeline.checks*", "pipeline.cautions", "pipeline.gaps", "pipeline.diagnosis"),
         *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given"),
         *("pipeline.review", "pipeline.history", "pipeline.learned", "pipeline.compare"),
+        "pipeline.refrigerant_account",
     ),
     ("pipeline.versions", "pipeline.compose", "pipeline.faults"),
     ("pipeline.run", "pipeline.judge"),
