@@ -22,6 +22,7 @@ PREPOSITIONS = frozenset(
 DETERMINERS = frozenset({"the", "a", "an", "that", "this", "these", "those", "his", "her", "their", "its", "my", "our", "your", "all", "both", "each", "every", "some", "any", "no", "another", "one", "two", "three", "four", "other"})
 VERBS = frozenset({"drain", "vent", "trap", "filter", "light", "seal", "float", "plug", "fan", "wash", "rinse", "freeze", "charge", "power", "switch", "limit", "gauge", "pump", "screw", "bolt", "clip", "tap", "hose", "nut", "spring", "head"})
 EDGES = frozenset({"bottom", "top", "side", "edge", "corner", "end", "face", "front", "back", "lip"})
+SHORT = frozenset({"valve", "hose", "gauge", "tube", "arm", "arms", "jets", "regulator", "tank", "seal", "pan", "nozzles", "stat", "probe"})
 REACH = 14  # clauses back to which "it" may point
 FAR = 110  # tokens back to which it may point
 
@@ -41,6 +42,8 @@ class Thing:
     start: int = 0
     """First token of the noun phrase, its article included."""
     said: str = ""
+    options: tuple[str, ...] = ()
+    """What else a shared word may mean."""
     part: bool = False
     """A part that is filed under its component."""
 
@@ -143,7 +146,7 @@ class Components:
             name = self._usually(mention)
             if name in subjects() and subjects()[name].noun and name not in figures_only():
                 name = " ".join(self.passage.norms[mention.span.start : mention.span.end])
-            yield self._thing(name, mention.span, mention.place, open_=mention.open)
+            yield replace(self._thing(name, mention.span, mention.place, open_=mention.open), options=mention.options if mention.weak else ())
         for span, label in part_hits.items():
             if span in shadowed or any(i in taken for i in range(span.start, span.end)):
                 continue
@@ -265,6 +268,9 @@ class Components:
             if thing.said in ("motor", "the motor") and owner is None:
                 near = next((t for t in reversed(lately) if thing.span.start - t.span.end <= FAR and (t.component in groups()["fan"] | {"pump"} or t.said.endswith("motor"))), None)
                 thing = replace(thing, component=near.component, open=False) if near is not None else thing
+            if thing.said in SHORT and owner is None:
+                full = next((t for t in reversed(lately) if thing.span.start - t.span.end <= FAR and " " in t.said and t.said.endswith(" " + thing.said)), None)
+                thing = replace(thing, component=full.component, open=False) if full is not None else thing
             place = thing.place or self._place_before(thing)
             thing = replace(thing, place=place)
             found.append(thing)

@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
 
-from extractors.claims import Claim
 from extractors.clauses import BE, FILLERS, Clause, Clauses
 from extractors.components import Components, Thing, figures_only, groups
 from extractors.facts import ActionKind, ActionStatus, Condition, FindingStatus
@@ -17,9 +16,9 @@ from extractors.modality import Mood, Moods
 from extractors.mentions import subjects
 from extractors.passage import Span
 from extractors.phrases import Phrases
+from extractors.settled import Entry
 from extractors.stance import Stances
 from extractors.verbphrases import Row, VerbHit, verb_hits
-from extractors.verbs import Form
 
 DONE, PLANNED, RECOMMENDED = ActionStatus.DONE, ActionStatus.PLANNED, ActionStatus.RECOMMENDED
 OBJECT_PRONOUNS = frozenset({"it", "that", "them", "those", "'em", "em", "this", "these", "one", "both", "ones", "him", "her", "some", "two", "three", "four", "all", "everything"})
@@ -41,9 +40,11 @@ CURES: dict[ActionKind, frozenset[Condition]] = {
     ActionKind.RESET: frozenset({Condition.TRIPPED}),
 }
 CURES[ActionKind.INSTALLED] = CURES[ActionKind.REPLACED]
+RESETS = frozenset({"breaker", "overload", "limit switch", "pressure switch", "controller", "control board", "alarm"})
 SYSTEM_WORK = frozenset({ActionKind.EVACUATED, ActionKind.PRESSURE_TESTED, ActionKind.LEAK_TESTED, ActionKind.RECOVERED, ActionKind.CHARGED})
 NEED_NAME = frozenset({ActionKind.REMOVED, ActionKind.TESTED, ActionKind.INSPECTED})
 """Kinds that count only on a component of the vocabulary: "took the arms out", "looked at the ring" are passing steps."""
+WITH_FIGURES = frozenset({ActionKind.SET, ActionKind.ADJUSTED, ActionKind.CHARGED, ActionKind.PRESSURE_TESTED, ActionKind.EVACUATED})
 OUTRIGHT = frozenset({"contactor", "relay", "start relay", "line", "breaker", "disconnect", "unit", "box", "compressor", "product", "ambient", "display"})
 """Components that are "in" or "on" without having been put there."""
 
@@ -61,6 +62,8 @@ class Deed:
     evidence: Span
     because: tuple[str, ...]
     confirm: tuple[str, ...] = ()
+    soon: bool = False
+    """A plan for now, not for another day."""
 
 
 @cache
@@ -87,8 +90,8 @@ def _list(name: str, key: str = "say") -> frozenset[str]:
 class Deeds:
     """Finds all deeds of a talk, in order."""
 
-    def __init__(self, clauses: Clauses, components: Components, stances: Stances, figures: list[Figure], claims: list[Claim]) -> None:
-        """Takes the views of the talk that deeds are read from, its figures, and the states told of its components."""
+    def __init__(self, clauses: Clauses, components: Components, stances: Stances, figures: list[Figure], entries: list[Entry]) -> None:
+        """Takes the views of the talk that deeds are read from, its figures, and the states of its components."""
         self.passage = clauses.passage
         self.clauses = clauses
         self.components = components
@@ -96,7 +99,8 @@ class Deeds:
         self.moods = Moods(clauses, stances)
         self._figure_starts = {figure.span.start for figure in figures}
         self._mass_starts = {figure.span.start for figure in figures if MASSES & set(figure.units[:1])}
-        self._faults = [c for c in claims if c.status is not FindingStatus.RULED_OUT and c.condition not in (Condition.NORMAL, Condition.RUNNING)]
+        faults = [e.claim for e in entries if e.status is not FindingStatus.RULED_OUT and e.claim.condition not in (Condition.NORMAL, Condition.RUNNING)]
+        self._faults = sorted(faults, key=lambda claim: claim.clause.index)
         self._fault_index = [c.clause.index for c in self._faults]
         self._found: list[Deed] = []
 
@@ -128,6 +132,9 @@ class Deeds:
                 if deed is not None:
                     made.append(deed)
                     taken = max(hit.span.end, hit.verb + 1)
+            if len(made) == 1 and made[0].action is ActionKind.ADVISED:
+                needed = self._needed(clause, [t for t in self.components.of(clause) if t.known])
+                made += [needed] if needed is not None else []
             if not made and not clause.question:
                 made = list(self._by_name(clause, named.get(clause.index, []))) or list(self._without_verb(clause))
             self._found += made
@@ -142,11 +149,19 @@ class Deeds:
         if hit.rows[0].action is ActionKind.ORDERED:
             return self._order(clause, hit, mood)
         thing, source = self._object(clause, hit, mood)
+        if thing is not None and thing.options:
+            thing = self._due(thing)
         if mood.order and not self._orderly(hit):
             return None
         for row in hit.rows:
-            if mood.order and row.action is ActionKind.INSPECTED:
+            if mood.order and row.action in (ActionKind.INSPECTED, ActionKind.REMOVED):
                 continue
+            if row.action is ActionKind.REMOVED and (hit.span.end in self._figure_starts or self.passage.norm(hit.span.end) in ("about", "around", "almost", "only")):
+                continue
+            if row.action not in WITH_FIGURES and any(i in self._figure_starts for i in range(hit.gap.start, hit.gap.end)):
+                continue
+            if row.action in PUT_IN and hit.span.end in self._figure_starts and self.passage.norm(hit.span.end - 1) == "on":
+                continue  # "put it on seventy-two": a setting
             fitted = self._fit(clause, hit, row, thing, source)
             if fitted is None:
                 continue
@@ -158,7 +173,31 @@ class Deeds:
             return Deed(
                 action, component, place, mood.status, clause, hit.verb, self._evidence(clause, hit),
                 (f"said: {self.passage.said(hit.span).lower()}", f"status: {mood.why}", f"component: {source}"), confirm,
+                mood.status is PLANNED and not self.moods.later,
             )
+        return None
+
+    def _due(self, thing: Thing) -> Thing:
+        """A shared word ("the motor") as the one of its meanings that failed or was to be changed."""
+        for deed in reversed(self._found):
+            if deed.component in thing.options and deed.action in PUT_IN and deed.status is not DONE:
+                return replace(thing, component=deed.component, open=False)
+        for claim in reversed(self._faults[: bisect_right(self._fault_index, self.clauses.at(thing.span.start).index)]):
+            if claim.component in thing.options and claim.condition in CURES[ActionKind.REPLACED] and not any(
+                d.component == claim.component and d.action in PUT_IN and d.status is DONE for d in self._found
+            ):
+                return replace(thing, component=claim.component, open=False)
+        return thing
+
+    def _failed_last(self, clause: Clause) -> Thing | None:
+        """The component that failed last and was not replaced yet: what "the new one" is."""
+        position = bisect_right(self._fault_index, clause.index)
+        for claim in reversed(self._faults[:position]):
+            curable = claim.condition in CURES[ActionKind.REPLACED] or (claim.condition is Condition.DIRTY and claim.component in groups()["filter"])
+            if curable and claim.component in _allowed(ActionKind.REPLACED) and not any(
+                d.component == claim.component and d.action in PUT_IN and d.status is DONE and _same(d.place, claim.place) for d in self._found
+            ):
+                return Thing(claim.component, claim.evidence, claim.token, "", claim.place, start=claim.token)
         return None
 
     def _orderly(self, hit: VerbHit) -> bool:
@@ -166,7 +205,12 @@ class Deeds:
         after = hit.verb + 1
         if after >= len(self.passage.tokens):
             return False
-        return self.clauses.tags[after] in ("DT", "PRP", "PRP$") or self.passage.norm(after) in OBJECT_PRONOUNS | {"the", "that", "it", "'em", "me", "us", "up", "down", "out", "off", "both", "all", "new"}
+        following = self.passage.norm(after)
+        if following in OBJECT_PRONOUNS and self.passage.norm(after + 1) in BE:
+            return False
+        direct = self.clauses.tags[after] in ("DT", "PRP$") or following in OBJECT_PRONOUNS | {"the", "that", "it", "'em", "me", "us", "both", "all", "new"}
+        noun = self.passage.norm(hit.verb) in groups()["noun"] or self.clauses.tags[hit.verb] in ("NN", "NNS")
+        return direct or (not noun and following in ("up", "down", "out", "off"))
 
     def _fit(self, clause: Clause, hit: VerbHit, row: Row, thing: Thing | None, source: str) -> tuple[str, str | None] | None:
         """Component and place for a row, or null where the row does not hold here."""
@@ -179,11 +223,20 @@ class Deeds:
             if source == "object" and thing is not None and not fits and row.action is ActionKind.CHARGED and row.needs != "mass":
                 return None
             return (thing.component, thing.place) if thing is not None and fits else (row.component, None)
+        if row.action is ActionKind.DEFROSTED:
+            return ("evaporator", None) if thing is None or thing.component not in ("drain", "drain pan", "condenser", "suction line") else (thing.component, thing.place)
+        if row.action is ActionKind.STARTED and thing is not None and thing.component in ("line", "disconnect", "breaker", "box"):
+            return "unit", None
+        if row.action is ActionKind.RESET and source != "object":
+            thing = self._cured(clause, row) or self.components.before(clause.span.start, clause, RESETS)
+            return (thing.component, thing.place) if thing is not None else (row.component, None)
         if source in ("it", "none") and (row.needs != "object" or source == "it"):
-            thing = self._cured(clause, row) or thing
+            thing = self._same_breath(clause, row) or self._cured(clause, row) or thing
         allowed = _allowed(row.action)
         if thing is not None and (row.fits is None or thing.component in row.fits) and (thing.component in allowed or not thing.known or thing.component not in subjects()):
-            if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and row.action is ActionKind.REMOVED)):
+            if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and (row.action is not ActionKind.TESTED or source == "it"))):
+                return None
+            if not thing.known and row.action in (ActionKind.INSTALLED, ActionKind.CLEANED, ActionKind.REPAIRED):
                 return None
             if row.action is ActionKind.SET and not self._figure_in(clause, hit.verb) and not self._setting_words(clause, hit):
                 return None
@@ -192,6 +245,9 @@ class Deeds:
             return self._as_part(row, thing), thing.place
         if thing is not None and thing.known and source == "object":
             return None
+        if row.action is ActionKind.SET and thing is not None and not thing.known and self._figure_in(clause, hit.verb):
+            near = self.components.before(clause.span.start, clause, row.fits)
+            return (near.component, near.place) if near is not None else ("thermostat", None)
         if source in ("it", "none") and row.needs != "object" or source == "it":
             wanted = allowed if row.fits is None else row.fits & (allowed | figures_only())
             near = self.components.before(clause.span.start, clause, wanted)
@@ -203,7 +259,23 @@ class Deeds:
 
     def _as_part(self, row: Row, thing: Thing) -> str:
         """A new bearing or seal is named as the part, and not as what it is in."""
+        if row.action is ActionKind.SET and thing.component == "display":
+            return "thermostat"
         return thing.said.removeprefix("the ") if row.action in PUT_IN and thing.part else thing.component
+
+    def _same_breath(self, clause: Clause, row: Row) -> Thing | None:
+        """What the same sentence worked on or named before: "I brushed it out and vacuumed it"."""
+        allowed = _allowed(row.action)
+        last = self._found[-1] if self._found else None
+        if (
+            last is not None and last.clause.sentence == clause.sentence and clause.index - last.clause.index <= 2 and last.component != "casing"
+            and last.action not in (ActionKind.ADVISED, ActionKind.ORDERED) and last.component in allowed and (row.fits is None or last.component in row.fits)
+        ):
+            return Thing(last.component, last.evidence, last.token, "", last.place, start=last.token)
+        near = self.components.before(clause.span.start, clause, allowed if row.fits is None else allowed & row.fits)
+        if near is not None and self.passage.tokens[near.span.start].sentence == clause.sentence:
+            return near
+        return None
 
     def _cured(self, clause: Clause, row: Row) -> Thing | None:
         """The component with a fault told shortly before that such work cures: "it's matted ... I washed it"."""
@@ -245,13 +317,17 @@ class Deeds:
             return self._meant(clause, hit), "it"
         end = self._next_verb(clause, hit)
         gap = self.components.between(hit.gap.start, hit.gap.end) if hit.gap.end > hit.gap.start else []
-        after = [t for t in self.components.between(hit.verb + 1, end) if t.start > hit.verb or t.span.start > hit.verb]
+        after = [t for t in self.components.between(hit.verb + 1, end) if t.span.start >= hit.span.end or hit.gap.start <= t.span.start < hit.gap.end]
         for things in (gap, [t for t in after if not t.prep or t.start <= hit.span.end]):
             for thing in things:
                 if thing.known or (self._named(thing) and not self._held(clause, thing)):
                     return thing, "object"
         words = [self.passage.norm(i) for i in range(hit.verb + 1, min(end, hit.verb + 4))]
-        pronoun = any(word in OBJECT_PRONOUNS for word in words[:3])
+        pronoun = any(word in OBJECT_PRONOUNS for word in words[:3]) or (hit.rows[0].action is ActionKind.INSPECTED and "there" in words)
+        if not pronoun and hit.rows[0].action is ActionKind.SET:
+            pronoun = self.components.place_alone(hit.verb + 1, min(end, hit.verb + 4)) is not None
+        if not pronoun and any(not t.known and not t.prep and t.span.start <= hit.verb + 4 for t in after) and not any(t.known and t.prep for t in after) and hit.rows[0].action is not ActionKind.SET:
+            return None, "none"
         if not pronoun:
             fronted = [t for t in self.components.between(clause.span.start, hit.span.start) if t.known and not t.prep]
             if fronted and fronted[-1].span.end <= hit.span.start:
@@ -312,13 +388,18 @@ class Deeds:
                 return None
         if mood.order or mood.status is RECOMMENDED:
             return None
-        content = [t for t in self.components.between(hit.span.end, clause.span.end) if t.known]
+        people = _list("people", "say")
+        start = hit.span.end
+        for index in range(hit.span.end, min(hit.span.end + 4, clause.span.end)):
+            start = index + 1 if self.passage.norm(index) in people else start
+        content = [t for t in self.components.between(start, clause.span.end) if t.known and t.span.start >= start]
         index = clause.index + 1
         while not content and index < len(self.clauses.clauses) and self.clauses.clauses[index].sentence == clause.sentence:
             content = [t for t in self.components.of(self.clauses.clauses[index]) if t.known]
             index += 1
         if not content:
-            content = [t for t in self.components.between(clause.span.start, hit.verb) if t.known]
+            near = self.components.before(clause.span.start, clause, None)
+            content = [t for t in self.components.between(clause.span.start, hit.verb) if t.known] or ([near] if near is not None else [])
         component = next((t.component for t in content if t.component not in figures_only()), "unit")
         return Deed(ActionKind.ADVISED, component, None, mood.status, clause, hit.verb, clause.bare, (f"said: {verb}", f"status: {mood.why}"))
 
@@ -348,15 +429,23 @@ class Deeds:
         if recommended is not None:
             yield recommended
             return
+        if self.passage.norm(clause.first) == "in" and self.passage.norm(clause.first + 2) in ("goes", "go"):
+            due = self._failed_last(clause) or self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
+            if due is not None:
+                yield Deed(ActionKind.REPLACED, due.component, due.place, DONE, clause, clause.first, clause.bare, ("said: in it goes", "status: it is there now"))
+                return
         in_place = [s for s in self.stances.hits("in_place", clause.first, clause.span.end) if s.end >= clause.span.end - 1 or self.passage.norm(s.end) in ("now", "there", "and", "too")]
         if in_place and mood is DONE:
-            deed = self._there(clause, things, in_place[-1])
+            deed = self._there(clause, things, min(in_place, key=lambda s: s.start))
             if deed is not None:
                 yield deed
                 return
-        jumper = next((t for t in things if t.component == "wiring" and ("jumper" in t.said or "zip" in t.said)), None)
+        jumper = next((t for t in things if "jumper" in t.said or "zip tie" in t.said), None)
+        if jumper is not None and "zip" in jumper.said:
+            held = self.components.before(clause.span.start, clause, groups()["switch"])
+            jumper = None if held is None else replace(jumper, component=held.component)
         if jumper is not None and mood is DONE and any(s.start >= jumper.span.end for s in self.stances.hits("taken_out", clause.span.start, clause.span.end)):
-            yield Deed(ActionKind.REMOVED, "wiring", jumper.place, DONE, clause, jumper.head, clause.bare, ("said: off", "status: it is gone now"))
+            yield Deed(ActionKind.REMOVED, jumper.component, jumper.place, DONE, clause, jumper.head, clause.bare, ("said: off", "status: it is gone now"))
             return
         yield from self._new(clause, mood)
 
@@ -395,6 +484,8 @@ class Deeds:
         if not (last in BE or last in ("back", "both", "all", "now") or last.replace(".", "").isdigit() or any(t.span.end == cue.start for t in before) or new):
             return None
         subject = before[0] if before else None
+        if subject is not None and subject.options:
+            subject = self._due(subject)
         be = any(w in BE for w in words)
         if subject is not None and not new and (subject.component in OUTRIGHT or subject.component in figures_only()) and not self._awaited(subject.component):
             return None
@@ -403,7 +494,10 @@ class Deeds:
                 return None
             awaited = [d for d in self._found[-6:] if d.action in PUT_IN | {ActionKind.REMOVED} and clause.index - d.clause.index <= 14]
             if new or not awaited:
-                near = self.components.before(clause.span.start, clause, None)
+                near = self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
+                due = self._failed_last(clause)
+                if due is not None and (new or (near is not None and near.component == due.component)):
+                    near = due
                 if near is None or not (new or self._awaited(near.component)):
                     return None
                 subject = near
@@ -414,11 +508,16 @@ class Deeds:
         if not be and not new and not self._awaited(subject.component) and subject is not None and word[0] not in ("back", "in"):
             return None
         action = ActionKind.INSTALLED if "back" in word else ActionKind.REPLACED
-        return Deed(action, subject.component, subject.place, DONE, clause, cue.start, clause.bare, (f"said: {' '.join(word)}", "status: it is there now"))
+        component = subject.said.removeprefix("the ") if subject.part else subject.component
+        if component in ("wiring", "box", "unit", "product") or (component in groups()["noun"] and not (new or self._awaited(component))):
+            return None
+        return Deed(action, component, subject.place, DONE, clause, cue.start, clause.bare, (f"said: {' '.join(word)}", "status: it is there now"))
 
     def _awaited(self, component: str) -> bool:
         """Whether its removal or replacement was told before."""
-        return any(d.component == component and d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED} for d in self._found)
+        return any(d.component == component and d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED} for d in self._found) or any(
+            c.component == component and c.condition in CURES[ActionKind.REPLACED] for c in self._faults
+        )
 
     def _new(self, clause: Clause, mood: ActionStatus | None) -> Iterator[Deed]:
         """"new gasket on the flange", "new ones in, all four": a part named as new where work is told."""
@@ -431,14 +530,15 @@ class Deeds:
         rest = range(first + 1, clause.span.end)
         if any(self.clauses.tags[i] in ("VBZ", "VBD", "VBP", "MD") or self.passage.norm(i) in BE for i in rest) or any(i in self._figure_starts for i in rest if i <= first + 2):
             return
-        if things and (things[0].known or self._named(things[0]) or not self.components.is_abstract(things[0])):
-            thing: Thing | None = things[0]
+        if things and things[0].known:
+            thing: Thing | None = self._due(things[0]) if things[0].options else things[0]
         elif self.passage.norm(first + 1) in ("one", "ones"):
-            thing = self.components.before(clause.span.start, clause, None)
+            thing = self._failed_last(clause) or self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
         else:
             thing = None
         if thing is not None and thing.component not in figures_only() and thing.component not in ("unit", "box"):
-            yield Deed(ActionKind.REPLACED, thing.component, thing.place, mood, clause, first, clause.bare, ("said: new", "status: told among the work"))
+            name = thing.said.removeprefix("the ") if thing.part else thing.component
+            yield Deed(ActionKind.REPLACED, name, thing.place, mood, clause, first, clause.bare, ("said: new", "status: told among the work"))
 
     def _needed(self, clause: Clause, things: list[Thing]) -> Deed | None:
         """"needs a new belt", "I'd recommend a separator", "a new coil is the right way"."""
@@ -478,9 +578,5 @@ def remedied(deed: Deed) -> bool:
     )
 
 
-def renamed(deed: Deed, component: str) -> Deed:
-    """The deed on another component."""
-    return replace(deed, component=component)
-
-
-__all__ = ["Deed", "Deeds", "Form", "remedied", "renamed"]
+def _same(one: str | None, other: str | None) -> bool:
+    return one is None or other is None or one == other

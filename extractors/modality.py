@@ -17,6 +17,8 @@ ADVERBS = frozenset({"just", "also", "already", "then", "and", "quickly", "caref
 MODALS = frozenset({"should", "would", "'d", "could", "might", "must", "can", "may", "ought"})
 HAVE = frozenset({"have", "'ve", "has", "had", "having"})
 WILL = frozenset({"will", "'ll"})
+STATES = frozenset({"sealed", "insulated", "wrapped", "secured", "mounted", "hung", "welded", "balanced", "squared", "sucked", "blown", "plugged", "packed", "isolated", "wired", "cleared", "foamed", "taped", "glued"})
+"""Participles that tell a state where "is" stands before them, and no deed."""
 GERUND_DONE = frozenset({"started", "finished", "done", "after", "ended", "kept", "tried"})
 GERUND_ADVICE = frozenset({"recommend", "suggest", "worth", "consider", "needs", "need", "wants", "needing"})
 GERUND_NOTHING = frozenset({"before", "without", "of", "for", "by", "from", "about", "when", "while", "than", "like", "been", "stop", "quit", "avoid", "to", "on", "in", "with", "not", "never", "keeps", "keep", "mind", "hate"})
@@ -44,18 +46,20 @@ class Moods:
         self.stances = stances
         self._sentence = -1
         self._mode: ActionStatus | None = None
-        self._planned_line = False
+        self.later = False
+        """Whether the sentence tells of another day: "come back in a week", "follow up"."""
 
     def enter(self, clause: Clause) -> None:
         """Goes on to the next clause; what was planned or advised before reaches on within the sentence."""
         if clause.sentence != self._sentence:
-            self._sentence, self._mode = clause.sentence, None
+            self._sentence, self._mode, self.later = clause.sentence, None, False
         if self.stances.has("plan.opens", clause.span) and not any(
             self.passage.norm(i) in ("i", "did") for i in range(clause.first, clause.first + 1)
         ):
             first = self.stances.hits("plan.opens", clause.span.start, clause.span.end)[0]
             if first.start <= clause.first + 3:
                 self._mode = PLANNED
+                self.later = self.later or self.passage.norm(first.start) not in ("plan", "the", "next", "so", "then")
         if self.stances.of[clause.index].told:
             self._mode = RECOMMENDED
 
@@ -89,8 +93,8 @@ class Moods:
         if self.stances.hits("not_done", clause.span.start, hit.verb) and not self._only_after(clause, hit):
             return None
         stance = self.stances.of[clause.index]
-        if self.stances.told_before(clause, start):
-            return Mood(RECOMMENDED, "told") if Form.BASE in hit.forms else None
+        if self.stances.told_before(clause, start) and Form.BASE in hit.forms and self.clauses.tags[hit.verb] != "JJ" and not self._before(clause, start)[1] in MODALS | {"to"}:
+            return Mood(RECOMMENDED, "told")
         if clause.opener in ("if", "unless", "whenever", "until", "till") or self.passage.norm(clause.first) in ("if", "unless"):
             return None
         if stance.quoted and not stance.told and start >= stance.quoted_from:
@@ -119,7 +123,7 @@ class Moods:
             return self._perfect(clause, at, subject)
         if Form.ING in hit.forms:
             return None if timed and not near else self._gerund(clause, hit, at, near, subject)
-        if near in BE | {"get", "gets", "being", "got"} and hit.forms & {Form.PARTICIPLE, Form.PAST}:
+        if near in BE | {"get", "gets", "being", "got", "getting"} and hit.forms & {Form.PARTICIPLE, Form.PAST}:
             return self._passive(clause, at, near, hit)
         if near in GERUND_ADVICE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
             return Mood(RECOMMENDED, "needs it", passive=True)
@@ -233,11 +237,19 @@ class Moods:
             if before in WILL:
                 return Mood(PLANNED, "will be", passive=True)
             return None if before in ("could", "can", "might", "may") else Mood(RECOMMENDED, before, passive=True)
+        if subject in OTHERS - {"they", "you"} and before in ("", *OTHERS):
+            return None
+        if near == "getting":
+            return Mood(PLANNED, "getting it", passive=True)
+        if self.passage.norm(hit.verb) in STATES:
+            return None
         if near in ("get", "have"):
             return Mood(RECOMMENDED, "get it done", passive=True) if before == "" else None
         if subject in OURS and near in ("'m", "am", "was", "'re", "are"):
             return None
         action = hit.rows[0].action.value
+        if action == "set" and clause.span.end - clause.first <= 3 and hit.verb == clause.span.end - 1:
+            return Mood(DONE, "it's set", passive=True)
         if action in ("set", "bypassed", "installed", "tested", "charged", "started", "shut_down", "adjusted") and not any(
             self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)
         ):
@@ -253,12 +265,16 @@ class Moods:
             return None
         if near == "":
             base = Form.BASE in hit.forms
+            if base and hit.verb == clause.first and self.passage.norm(hit.verb + 1) in ("at", "for", "to", "on", "itself", "point"):
+                return None
+            if self.passage.norm(hit.verb + 1) == "itself":
+                return None
             if base and self._mode is not None:
                 return Mood(self._mode, "goes on")
             return None if timed else Mood(DONE, "did")
         if self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
             ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in ("and", "with", "now", "too", "up", "out", "down", "off", "twice", "again", "all", "after", "to")
-            if ends and near not in ("it", "them") and hit.span.end - hit.verb <= 2:
+            if ends and near not in ("it", "them", "one") and hit.span.end - hit.verb <= 2:
                 return Mood(DONE, "done", passive=True, telegram=True) if self._fronted(clause, hit) else None
             return Mood(DONE, "I did") if subject == "i" else None
         return Mood(DONE, "I did") if subject == "i" else None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from extractors.claims import Claims
 from extractors.clauses import Clauses
 from extractors.components import Components
@@ -9,6 +11,7 @@ from extractors.deeds import Deed, Deeds, remedied
 from extractors.facts import Action, ActionKind, ActionStatus
 from extractors.passage import Passage
 from extractors.registry import Extractor, Found
+from extractors.settled import settle as settled
 from extractors.stance import Stances
 from extractors.talk import Talk
 
@@ -22,8 +25,8 @@ def deeds_of(talk: Talk) -> list[Deed]:
     clauses = Clauses(talk)
     components = Components(talk, clauses)
     stances = Stances(clauses)
-    claims = Claims(clauses, components, stances).all()
-    return Deeds(clauses, components, stances, talk.figures, claims).all()
+    entries = settled(Claims(clauses, components, stances).all())
+    return Deeds(clauses, components, stances, talk.figures, entries).all()
 
 
 def remedies(talk: Talk) -> list[int]:
@@ -67,7 +70,15 @@ def settle(deeds: list[Deed]) -> list[Deed]:
                 kept[index] = None  # out with the old one: part of the replacement
         places.append(len(kept))
         kept.append(deed)
-    return [deed for deed in kept if deed is not None]
+    last = deeds[-1].clause.index if deeds else 0
+    return [_carried_out(deed, last) for deed in kept if deed is not None]
+
+
+def _carried_out(deed: Deed, last: int) -> Deed:
+    """A plan for now, early in the job, as done but for the reviewer to confirm: nobody tells every step twice."""
+    if deed.soon and deed.action not in (ActionKind.ORDERED, ActionKind.ADVISED) and deed.clause.index < 0.8 * last:
+        return replace(deed, status=DONE, confirm=(*deed.confirm, "speaker not sure: told as a plan, its doing was not told"))
+    return deed
 
 
 def _action(number: int, deed: Deed, passage: Passage) -> Action:
