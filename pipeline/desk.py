@@ -98,14 +98,16 @@ class Desk:
             _refuse_clash(self._since(job_id, seen), edit)
         # Laid on before it is kept: an edit that cannot stand must never get into the log.
         edits = (*before.stored.edits, edit)
-        self._laid(before.machine, edits)
+        laid = self._laid(before.machine, edits)
         with self.store.database.writing() as session:
             row = session.get(JobRow, job_id)
             if row is None:
                 raise jobs.no_such_job()
             newer = jobs.edits_since(session, job_id, before.stored.seen)
             _refuse_clash([other for _, other in newer if other.id != edit.id], edit)
-            jobs.add_edit(session, row, edit)
+            seq = jobs.add_edit(session, row, edit)
+            if seq is not None and not newer:
+                self._remember(_replay_key(row, seq), laid)
         after = self.open(job_id, owner)
         self.refresh(after)
         return after
@@ -134,7 +136,7 @@ class Desk:
         return found
 
     def _replayed(self, row: JobRow, machine: Draft, edits: tuple[Edit, ...], seen: int) -> Replayed:
-        key = f"replayed:{row.id}:{row.draft_key}:{seen}"
+        key = _replay_key(row, seen)
         found = self._remembered(key)
         if not isinstance(found, Replayed):
             found = self._laid(machine, edits)
@@ -174,6 +176,10 @@ class Desk:
             self._drafts[key] = value
             while len(self._drafts) > REMEMBERED:
                 self._drafts.popitem(last=False)
+
+
+def _replay_key(row: JobRow, seen: int) -> str:
+    return f"replayed:{row.id}:{row.draft_key}:{seen}"
 
 
 def _refuse_clash(others: list[Edit], edit: Edit) -> None:

@@ -205,17 +205,17 @@ def edits_since(session: Session, job_id: str, seen: int) -> list[tuple[int, Edi
     return [(seq, Edit.model_validate_json(body)) for seq, body in rows]
 
 
-def add_edit(session: Session, row: JobRow, edit: Edit) -> bool:
-    """Writes an edit down; False when the same edit (by its id) was there already, as after a lost answer."""
-    there = session.scalar(select(EditRow.seq).where(EditRow.job_id == row.id, EditRow.id == edit.id))
-    if there is not None:
-        return False
-    session.add(EditRow(id=edit.id, job_id=row.id, body=edit.model_dump_json()))
+def add_edit(session: Session, row: JobRow, edit: Edit) -> int | None:
+    """Writes an edit down and gives its number; None when the same edit (by its id) was there already."""
+    if session.scalar(select(EditRow.seq).where(EditRow.job_id == row.id, EditRow.id == edit.id)) is not None:
+        return None
+    kept = EditRow(id=edit.id, job_id=row.id, body=edit.model_dump_json())
+    session.add(kept)
     session.flush()
     row.updated_at = now()
     row.review = review_state(all_edits(session, row.id))
     note(session, edit.who, f"edit:{edit.kind.value}", row.id)
-    return True
+    return kept.seq
 
 
 def all_edits(session: Session, job_id: str) -> tuple[Edit, ...]:

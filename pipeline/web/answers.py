@@ -41,6 +41,7 @@ def templates() -> Environment:
     made.globals["clock"] = clock
     made.filters["plainly"] = lambda text: str(text).replace("_", " ")
     made.filters["day"] = day_text
+    made.filters["json"] = lambda value: json.dumps(value, ensure_ascii=False)
     return made
 
 

@@ -49,14 +49,16 @@ function draw(told, after) {
   work.dataset.seen = told.seen;
   work.dataset.draft = told.draft;
   const typing = document.activeElement && document.activeElement.closest("#work form");
-  const openForms = Array.from(work.querySelectorAll("form.fields:not([hidden])[id]"), (form) => [form.id, new FormData(form)]);
+  const openForms = Array.from(work.querySelectorAll("form.fields:not([hidden])[id]"), (form) => [form.id, new FormData(form), form.closest(".slip")]);
   const focusId = here ? here.id : null;
   const order = list().map((slip) => slip.id);
   const focusField = typing ? document.activeElement.id : null;
   work.innerHTML = told.html;
-  for (const [id, values] of openForms) {
-    const form = document.getElementById(id);
-    if (!form || (after && after.closes === id)) continue;
+  for (const [id, values, was] of openForms) {
+    if (after && after.closes === id) continue;
+    const slip = was && document.getElementById(was.id);
+    const form = document.getElementById(id) || (slip && correct(slip));
+    if (!form) continue;
     open(form, true);
     for (const [name, value] of values) if (form.elements[name]) form.elements[name].value = value;
   }
@@ -152,8 +154,24 @@ function values(form) {
 
 function open(form, on) {
   form.hidden = !on;
-  const button = document.querySelector(`[data-open="${form.id}"]`);
+  const slip = form.closest(".slip");
+  const button = document.querySelector(`[data-open="${form.id}"]`) || (slip && slip.querySelector("[data-correct]"));
   if (button) button.setAttribute("aria-expanded", on ? "true" : "false");
+}
+
+// The form for correcting an entry, made when it is first wanted and filled with what stands.
+function correct(slip) {
+  const there = slip.querySelector("form[data-send=change]");
+  if (there) return there;
+  const made = document.getElementById(`correct-${slip.dataset.kind}`).content.cloneNode(true);
+  const form = made.querySelector("form");
+  form.id = `${slip.id}-form`;
+  form.querySelectorAll("[id]").forEach((field) => { field.id = field.id.replace("ID", slip.id); });
+  form.querySelectorAll("[for]").forEach((label) => { label.htmlFor = label.htmlFor.replace("ID", slip.id); });
+  for (const [name, value] of Object.entries(JSON.parse(slip.dataset.values))) if (form.elements[name]) form.elements[name].value = value;
+  slip.append(form);
+  open(form, false);
+  return form;
 }
 
 function act(button) {
@@ -179,8 +197,8 @@ document.addEventListener("click", async (event) => {
   const data = button.dataset;
   if (data.play) press(button);
   else if (data.do) act(button);
-  else if (data.open) {
-    const form = document.getElementById(data.open);
+  else if (data.open || "correct" in data) {
+    const form = data.open ? document.getElementById(data.open) : correct(button.closest(".slip"));
     open(form, form.hidden);
     if (!form.hidden) form.querySelector("input, select").focus();
   } else if ("close" in data) {
@@ -290,7 +308,7 @@ const ACTS = {
   b: () => move(-1),
   " ": () => playOf(here),
   Enter: () => { const yes = here && here.querySelector('[data-do="accept"], [data-do="settle"][data-keep="mine"]'); if (yes) act(yes); else move(1); },
-  c: () => { const button = here && here.querySelector("[data-open]"); if (button) button.click(); else if (here && here.dataset.gap) here.querySelector("input:not([type=hidden]), select").focus(); },
+  c: () => { const button = here && here.querySelector("[data-correct]"); if (button) button.click(); else if (here && here.dataset.gap) here.querySelector("input:not([type=hidden]), select").focus(); },
   x: () => { const out = here && here.querySelector('[data-do="delete"], [data-do="waive"]'); if (out) act(out); },
   o: () => { const loop = document.getElementById("loop"); loop.checked = !loop.checked; say(loop.checked ? "Over and over" : "Once"); },
   s: () => Sound.stop(),
