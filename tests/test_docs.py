@@ -134,3 +134,20 @@ def test_files_that_the_documentation_names_are_there(file: Path) -> None:
 
     assert named
     assert missing == []
+
+
+def test_the_constraints_pin_what_is_asked_for_and_name_no_address() -> None:
+    import tomllib
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [*project["dependencies"], *(one for extra in project["optional-dependencies"].values() for one in extra)]
+    lines = (ROOT / "constraints.txt").read_text(encoding="utf-8").splitlines()[1:]
+    pinned = {plain(line.split("==")[0]) for line in lines}
+
+    assert [line for line in lines if not re.fullmatch(r"[\w.-]+==[\w.+!]+", line)] == []
+    assert {plain(re.split(r"[\[<>=~! ]", one)[0]) for one in wanted} - pinned - {"jobtape"} == set()
+
+
+def plain(name: str) -> str:
+    """A package's name as indexes compare it (PEP 503)."""
+    return re.sub(r"[-_.]+", "-", name).lower()
