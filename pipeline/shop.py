@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import struct
 import tomllib
+import zlib
 from pathlib import Path
 from typing import Any, Literal
 
@@ -109,14 +111,29 @@ def logo_bytes(shop: Shop) -> tuple[str, bytes] | None:
 
 
 def picture_kind(data: bytes) -> str:
-    """`png`, `jpg` or `svg` by the first bytes, whatever the name says; empty for anything else."""
+    """`png`, `jpg` or `svg` by what is inside, whatever the name says; empty for anything else or half a picture."""
     if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        return "png"
+        return "png" if _whole_png(data) else ""
     if data.startswith(b"\xff\xd8\xff"):
-        return "jpg"
-    if b"<svg" in data[:2000] and b"\x00" not in data[:2000]:
+        return "jpg" if b"\xff\xd9" in data else ""
+    if b"<svg" in data[:2000] and b"</svg>" in data and b"\x00" not in data[:2000]:
         return "svg"
     return ""
+
+
+def _whole_png(data: bytes) -> bool:
+    """Whether every chunk of a PNG is there and sound, up to its end (ISO/IEC 15948)."""
+    place = 8
+    while place + 12 <= len(data):
+        length, kind = struct.unpack(">I4s", data[place : place + 8])
+        body = data[place + 4 : place + 8 + length]
+        check = data[place + 8 + length : place + 12 + length]
+        if len(check) < 4 or struct.unpack(">I", check)[0] != zlib.crc32(body):
+            return False
+        if kind == b"IEND":
+            return True
+        place += 12 + length
+    return False
 
 
 def _fields() -> list[str]:

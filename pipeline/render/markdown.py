@@ -79,9 +79,9 @@ def _blocks(node: Node, out: list[str]) -> None:
         elif child.tag == "table":
             out.append(_table(child))
         elif child.tag == "figure":
-            caption = next(iter(child.all("figcaption")), None)
-            if caption is not None:
-                out.append(_line(caption))
+            # A drawing cannot stand here: its figures do, as they are told to who cannot see it.
+            told = _escape(child.attributes.get("data-alt", ""))
+            out.append(told or " ".join(_line(caption) for caption in child.all("figcaption")))
         else:
             _blocks(child, out)
     flush()

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from extractors.facts import Action, ActionKind, ActionStatus, Condition, Finding, FindingStatus, Reading, Stage
-from pipeline.draft import Verdict
-from pipeline.render.pictures import data_address, photo
-from pipeline.render.statements import Doubt, Line
+from pipeline.draft import Gap, Verdict
+from pipeline.render.pdf import drawable
+from pipeline.render.pictures import data_address, inside, photo
+from pipeline.render.statements import Doubt, Line, PartRow
 from pipeline.render.tables import Pair, Row
 from pipeline.render.view import Fact, View
 from pipeline.shop import logo_bytes
@@ -68,7 +69,7 @@ class PaperView(View):
     def logo(self) -> str:
         """The shop's logo inside the page; empty when there is none that can be printed."""
         found = logo_bytes(self.shop)
-        if found is None:
+        if found is None or not drawable(*found):
             return ""
         address = data_address(*found)
         self.pictures[address] = found
@@ -101,7 +102,8 @@ class PaperView(View):
         """Pictures with their captions; one that cannot be read is named all the same."""
         rows = []
         for number, one in enumerate(self.draft.photos, 1):
-            data = photo(self.folder / one.file) if self.folder is not None else None
+            path = inside(self.folder, one.file) if self.folder is not None else None
+            data = photo(path) if path is not None else None
             address = data_address("jpg", data) if data else ""
             if data:
                 self.pictures[address] = ("jpg", data)
@@ -153,7 +155,19 @@ class PaperView(View):
     @cached_property
     def key_needed(self) -> bool:
         """Whether a mark or a doubt stands on this paper that has to be explained."""
-        return bool(self.verdicts_shown or self.doubtful_figures or self.doubtful_statements)
+        return bool(self.verdicts_shown or self.doubt_shown)
+
+    @cached_property
+    def doubt_shown(self) -> bool:
+        """Whether anything on this paper is marked as doubtful."""
+        if self.paper != "customer":
+            return bool(self.doubtful_figures or self.doubtful_statements)
+        shown: list[Line | Fact | Pair | PartRow | HourRow] = [
+            *self.causes, *self.found, *self.suspected, *self.done_for_customer, *self.planned, *self.recommended,
+            *self.visit_for_customer, *self.machine_for_customer, *self.best_pairs, *self.hours,
+            *self.parts_used, *self.parts_to_order,
+        ]  # fmt: skip
+        return any(one.doubt for one in shown)
 
     @cached_property
     def verdicts_shown(self) -> set[Verdict]:
@@ -218,6 +232,24 @@ class PaperView(View):
     def cautions(self) -> list[str]:
         """Safety notes in the paper's language; the sentence that closes them has a place of its own."""
         return [self.words.translated(one.text) for one in self.draft.cautions if _letters(one.text) != STANDING]
+
+    @cached_property
+    def questions(self) -> list[tuple[str, bool]]:
+        """What nobody said, as questions, each with whether the report needs it."""
+        return [(self._question(gap), gap.required) for gap in self.draft.gaps]
+
+    def _question(self, gap: Gap) -> str:
+        """A gap's question; in another language the one that its field stands for."""
+        asked = self.words.table.get("asked", {})
+        head, *rest = gap.field.split(":")
+        pattern = asked.get(head)
+        if not isinstance(pattern, str):
+            return gap.question
+        names = {"the": self.words.the(rest[0]) if rest else "", "quantity": "", "role": ""}
+        for section, name in zip(("quantity", "role"), rest[1:], strict=False):
+            if self.words.has(f"{section}.{name}"):
+                names[section] = self.words(f"{section}.{name}")
+        return self.words.smooth(pattern.format(**names))
 
     @cached_property
     def first_cautions(self) -> list[str]:

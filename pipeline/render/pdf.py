@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tempfile
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +72,19 @@ def png(svgs: list[str], width_mm: float = 120.0) -> list[bytes]:
         (folder / "drawings.typ").write_text("\n".join(lines), encoding="utf-8")
         missing = unprintable("".join(svgs))
         return _compile(folder / "drawings.typ", bool(missing), format="png", ppi=220.0)
+
+
+@lru_cache(maxsize=16)
+def drawable(kind: str, data: bytes) -> bool:
+    """Whether the page maker can draw a picture; tried once."""
+    with tempfile.TemporaryDirectory(prefix="jobtape-") as name:
+        folder = Path(name)
+        (folder / f"picture.{kind}").write_bytes(data)
+        (folder / "picture.typ").write_text(f'#image("picture.{kind}", width: 10mm)', encoding="utf-8")
+        try:
+            return bool(_compile(folder / "picture.typ", format="png", ppi=20.0))
+        except AuthoringError:
+            return False
 
 
 def _content(page: Page, body: Node) -> str:

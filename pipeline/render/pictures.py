@@ -14,6 +14,14 @@ LARGEST_FILE = 60_000_000
 """Bytes. Above it a file is not looked at; phones write 2 to 12 MB."""
 LARGEST_PICTURE = 120_000_000
 """Pixels. Above it a picture is not unpacked."""
+JFIF = b"\xff\xe0\x00\x10JFIF\x00\x01\x01\x00\x00\x01\x00\x01\x00\x00"
+"""The mark of a JPEG file (ITU-T T.871), without which some programs take none."""
+
+
+def inside(folder: Path, name: str) -> Path | None:
+    """The file of this name if it lies in the folder or below it; None when the name leads out."""
+    path = (folder / name).resolve()
+    return path if path.is_relative_to(folder.resolve()) else None
 
 
 def photo(path: Path) -> bytes | None:
@@ -56,7 +64,8 @@ def _redrawn(data: bytes) -> bytes | None:
     encoder.options = {"qmin": "3", "qmax": "3"}
     drawn = upright.reformat(format="yuvj420p")
     drawn.pts = 0
-    return b"".join(bytes(packet) for packet in [*encoder.encode(drawn), *encoder.encode(None)])
+    data = b"".join(bytes(packet) for packet in [*encoder.encode(drawn), *encoder.encode(None)])
+    return data if data[6:10] == b"JFIF" else data[:2] + JFIF + data[2:]
 
 
 def data_address(kind: str, data: bytes) -> str:

@@ -47,6 +47,8 @@ SI_TO_US = {
     "mm": "in",
     "cm": "in",
 }
+FINENESS = 2.2
+"""A converted figure may be so much finer than one step of what was said: 9.5 lb is 4.31 kg, 400 cfm is 189 L/s."""
 SIGNS = {Qualifier.APPROXIMATE: "≈", Qualifier.AT_LEAST: "≥", Qualifier.AT_MOST: "≤"}
 
 
@@ -129,7 +131,7 @@ def converted(value: float, unit: str, system: str) -> tuple[float, str, int] | 
     result = convert(value, unit, target)
     step = abs(convert(value + 10.0 ** -places_of(value), unit, target) - result)
     places = 0
-    while places < 4 and 10.0**-places > step * 2:
+    while places < 4 and 10.0**-places > step * FINENESS:
         places += 1
     return result, target, places
 
