@@ -58,7 +58,7 @@ class _Finder:
         self.taken: set[int] = set()
         self.found: list[Identifier] = []
         self.units = {hit.span.start for hit in unit_phrases().find(self.passage, overlapping=True) if not hit.label.endswith("?")}
-        self.named = {i for m in talk.mentions for i in range(m.span.start, m.span.end)}
+        self.named = {m.span.start for m in talk.mentions}
 
     def near(self, label: str, start: int, end: int) -> bool:
         """Whether a cue begins in [start, end)."""
@@ -163,8 +163,8 @@ class _Finder:
         passage, start = self.passage, one.span.start
         if not one.digits or not one.letters or len(one.bare) < 3 or one.span.end in self.units:
             return False
-        if any(i in self.named for i in range(start, one.span.end)):
-            return False
+        if start in self.named:
+            return False  # "L 1 12.4", "T 2"
         if start in self.units and start and self.passage.tokens[start - 1].is_digits:
             return False
         joint = any(ch in one.text for ch in "-/")

@@ -131,8 +131,15 @@ class _Plans:
             if not self._holds(span, label, part):
                 continue
             when = self.when(max(part.start, span.start - 8), part.end)
-            found.append((part, self._made(part, when)))
+            found.append((part, self._made(part if label != "heading" else self._beneath(span, part), when)))
         return [one for _, one in found]
+
+    def _beneath(self, heading: Span, part: Span) -> Span:
+        """What stands under a heading, the heading left out; all of it where nothing does."""
+        start = heading.end
+        while start < part.end and (self.passage.norm(start) in ("is", "the", "for", "to") or not self.passage.norm(start)[:1].isalnum()):
+            start += 1
+        return Span(start, part.end) if part.end - start >= 3 else part
 
     def _holds(self, span: Span, label: str, part: Span) -> bool:
         """Whether a cue tells of something to come."""
