@@ -22,7 +22,7 @@ from extractors.facts import (
 from pipeline.checks import check
 from pipeline.draft import Check, Draft
 
-OPTIONS = ("stage", "place", "rating", "of", "q", "tol", "at", "line", "quote", "confirm", "minutes", "superseded")
+OPTIONS = ("stage", "place", "rating", "of", "q", "tol", "at", "line", "quote", "confirm", "superseded")
 
 
 def reading(number: int, text: str) -> Reading:
@@ -36,7 +36,6 @@ def reading(number: int, text: str) -> Reading:
     spaced = {key: given[key].replace("_", " ") for key in ("place", "quote", "confirm") if key in given}
     at = float(given["at"]) if "at" in given else None
     line = int(given["line"]) if "line" in given else None
-    more: dict[str, Any] = {"minutes": float(given["minutes"])} if "minutes" in given else {}
     return Reading(
         id=f"r{number}",
         quantity=Quantity(quantity),
@@ -56,7 +55,6 @@ def reading(number: int, text: str) -> Reading:
         evidence=Evidence(quote=spaced.get("quote", ""), start=at, line=line),
         confirm=(spaced["confirm"],) if "confirm" in spaced else (),
         superseded_by=given.get("superseded"),
-        **more,
     )
 
 

@@ -230,7 +230,8 @@ def _doubt(item: Found, job: Job) -> list[str]:
     if doubtful:
         which = wording.joined([f"{wording.said(r)} ({r.confirm[0].split(':')[0]})" for r in doubtful])
         notes.append(f"This rests on a figure that needs a second listen: {which}.")
-    if item.rule.refrigerant and job.refrigerant_in_doubt:
+    computed = item.outcome.computed
+    if job.refrigerant_in_doubt and (item.rule.refrigerant or "saturation" in computed):
         notes.append("The refrigerant itself still has to be confirmed.")
     return notes
 

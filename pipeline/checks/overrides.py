@@ -111,9 +111,11 @@ def _value(rule_limits: RuleLimits, name: str, given: object, place: Place) -> f
 def _ordered(changed: RuleLimits, values: Mapping[str, float], place: Place) -> None:
     """Refuses ends that cross, in every band that the shop touched."""
     for name in values:
-        prefix = next((name[: -len(end)] for end in ("in_low", "in_high", "low", "high") if name.endswith(end)), None)
-        if prefix is None:
+        prefixes = [name.removesuffix(end) for end in ENDS if name.endswith(end)]
+        if not prefixes:
             continue
+        # `walk_in_high` is the high end of walk_in and no inner end of walk: the prefix with most ends is the band's.
+        prefix = max(prefixes, key=lambda start: sum(f"{start}{end}" in changed.limits for end in ENDS))
         names = [f"{prefix}{end}" for end in ENDS if f"{prefix}{end}" in changed.limits]
         for lower, upper in pairwise(names):
             low, high = changed[lower], changed[upper]
