@@ -74,7 +74,7 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
     if subject == "system" and quantity is Quantity.PRESSURE:
         return _vacuum_or_pressure(scene, figure)
     known = story.units.get((subject, quantity))
-    if known is not None and quantity not in (Quantity.CURRENT, Quantity.VOLTAGE, Quantity.RESISTANCE):
+    if known is not None and quantity not in (Quantity.CURRENT, Quantity.VOLTAGE, Quantity.RESISTANCE) and usual(figure, known, quantity, subject):
         return known
     own = subjects().get(subject)
     if own is not None:
@@ -88,9 +88,12 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
         if known == "kohm" and story.unit == "kohm" and story.subject == subject:
             return "kohm"
     if quantity is Quantity.PRESSURE:
-        if subject in GAS or (subject == "pressure switch" and figure.middle < 5):
+        if (subject in GAS and (scene.gas_heat or subject in ("duct", "supply air", "return air", "air filter"))) or (
+            subject == "pressure switch" and figure.middle < 5 and scene.gas_heat):
             return "inWC"
         return "kPa" if scene.metric and "kpa" in scene.passage.norms else "psig"
+    if quantity is Quantity.FLOW and subject in subjects() and (subjects()[subject].kind == "water" or subject == "pump"):
+        return "gpm"
     if quantity is Quantity.TEMPERATURE and scene.metric:
         return "degC"
     if quantity is Quantity.TEMPERATURE_DIFFERENCE and scene.metric:
@@ -148,18 +151,18 @@ def _where(scene: Scene, figure: Figure, mention: Mention) -> str:
     connect = load_table("connectors")["after"]
     here, there = tokens[figure.number.start], tokens[mention.span.start]
     if mention.span.end <= figure.number.start:
-        gap = [passage.norm(i) for i in range(mention.span.end, figure.span.start)]
-        if len(gap) <= 2 and there.sentence == here.sentence and "and" not in gap and "," not in gap[:1]:
+        apart = here.sentence - there.sentence
+        if apart:
+            return "one back" if apart == 1 else "two back" if apart == 2 else "few back" if apart <= 5 else "far back"
+        gap = passage.norms[mention.span.end : figure.span.start]
+        if len(gap) <= 2 and "and" not in gap and "," not in gap[:1]:
             return "right before"
         if there.clause == here.clause:
             return "clause before"
-        apart = here.sentence - there.sentence
-        if apart == 0:
-            return "right before" if gap == [","] else "sentence before"
-        return "one back" if apart == 1 else "two back" if apart == 2 else "few back" if apart <= 5 else "far back"
+        return "right before" if gap == (",",) else "sentence before"
     if mention.span.start >= figure.number.end:
         same = there.sentence == here.sentence
-        gap = [passage.norm(i) for i in range(figure.span.end, mention.span.start)]
+        gap = passage.norms[figure.span.end : mention.span.start] if same else ()
         if same and len(gap) <= 5:
             if gap and gap[0] in connect["prepositions"] and all(w in connect["articles"] or w in connect["prepositions"] or passage.tokens[figure.span.end].is_word for w in gap[1:3]):
                 return "tied after"
@@ -329,10 +332,13 @@ def _subject_signs(
         if story.mention is mention and story.where in ("tied after", "right after", "clause after"):
             signs.append("named:belongs to the figure before")
         signs += _standing(scene, mention, wanted)
+        signs.append(f"parse:{_parsed(scene, figure, mention)}")
     elif name in subjects():
         signs.append(f"{where}:{name}|{quantity}")
     same = story.subject == name
     signs += [f"{key}:{'same as before' if same else 'other than before'}|{'named' if mention else 'not named'}" for key, on in common.items() if on]
+    if story.subject is not None and (common["same sentence"] or common["listed"]):
+        signs.append(f"after {story.subject}:{name}")
     if common["after a time"] and story.series is not None:
         signs.append("series:same" if (name, quantity) == story.series else "series:other")
     if same:
@@ -372,6 +378,30 @@ def hint_of(scene: Scene, mention: Mention) -> str | None:
     if " ".join(words) in WINDINGS:
         return "resistance"
     return next((HINTS[w] for w in (*words, scene.passage.norm(mention.span.end)) if w in HINTS), None)
+
+
+def _parsed(scene: Scene, figure: Figure, mention: Mention) -> str:
+    """How spaCy's parse ties a mention to a figure."""
+    doc = scene.talk.doc
+    if max(figure.number.end, mention.span.end) > len(doc):
+        return "none"
+    number, noun = doc[figure.number.end - 1], doc[mention.span.end - 1]
+    if abs(number.i - noun.i) > 40 or scene.passage.tokens[number.i].sentence != scene.passage.tokens[noun.i].sentence:
+        return "apart"
+    up, steps = number, 0
+    path = {number.i: 0}
+    while up.head.i != up.i and steps < 8:
+        up, steps = up.head, steps + 1
+        path[up.i] = steps
+    down, climb = noun, 0
+    while down.i not in path and down.head.i != down.i and climb < 8:
+        down, climb = down.head, climb + 1
+    if down.i not in path:
+        return "no path"
+    last = noun
+    while last.head.i != down.i and last.head.i != last.i and last.i != down.i:
+        last = last.head
+    return f"{last.dep_ if climb else 'above'}|{min(path[down.i], 3)}|{min(climb, 3)}"
 
 
 def _standing(scene: Scene, mention: Mention, wanted: set[Quantity]) -> list[str]:
@@ -423,6 +453,7 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
     for mention in back + ahead:
         nearest.setdefault(_where(scene, figure, mention), mention)
     tied = min(nearest, key=lambda w: RANK[w], default="")
+    ahead_units = set() if said else _listed_ahead(scene, index)
     found = []
     for quantity in quantities_open(scene, figure, story):
         unit = next((u for q, u in spoken_pairs(scene, figure) if q == quantity), quantity_rows()[quantity].unit)
@@ -449,6 +480,10 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
                 signs.append(f"q {key}:{'as before' if story.quantity == quantity else 'other'}")
         if story.quantity == quantity:
             signs.append("q as before")
+        if story.quantity is not None:
+            signs.append(f"q {story.quantity} then {quantity}|{'listed' if common['listed'] else 'sentence' if common['same sentence'] else 'later'}")
+        if ahead_units:
+            signs.append("q unit ahead:fits" if quantity in ahead_units else "q unit ahead:other")
         if story.series is not None and common["after a time"]:
             signs.append("q series:same" if quantity == story.series[1] else "q series:other")
         if not said:
@@ -464,6 +499,18 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
             signs += _unit_signs(scene, figure, nearest[tied].subject if tied else "", quantity, unit)
         found.append((quantity, tuple(signs)))
     return found
+
+
+def _listed_ahead(scene: Scene, index: int) -> set[Quantity]:
+    """The quantities of the unit that closes a list: "460, 458 and 461 volts"."""
+    figures = scene.figures
+    for step in range(index, min(index + 3, len(figures) - 1)):
+        gap = [scene.passage.norm(i) for i in range(figures[step].span.end, figures[step + 1].span.start)]
+        if len(gap) > 2 or not all(w in (",", "and", "or", "uh", "by") for w in gap):
+            break
+        if figures[step + 1].units:
+            return {units()[u].quantity for u in figures[step + 1].units}
+    return set()
 
 
 def _unit_signs(scene: Scene, figure: Figure, name: str, quantity: Quantity, unit: str | None) -> list[str]:

@@ -208,13 +208,16 @@ def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) 
             continue
         if passage.norm(index - 1) == "half" or passage.norm(index - 2) == "half":
             continue
-        if not extra and not (article and "h" in names and passage.norm(index - 2) not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")):
+        hour_and = "h" in names and passage.norm(end) == "and" and (passage.tokens[end + 1].is_digits if end + 1 < len(passage.tokens) else False
+                                                                    ) or "h" in names and passage.norm(end) == "and" and passage.norm(end + 1) in TENS
+        if not extra and not hour_and and not (article and "h" in names and passage.norm(index - 2) not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")):
             continue
         start = index - 1 if article else index
         found.append(Figure(Span(start, tail), Span(start, tail), 1.0 + extra, units=names, form="article"))
     return found
 
 
+TENS = frozenset("five ten fifteen twenty twenty-five thirty thirty-five forty forty-five fifty fifty-five".split())
 # A second, smaller unit carries the rest: (large, small, how many small make one large).
 COMPOUNDS = {("lb", "oz"): 16.0, ("h", "min"): 60.0, ("min", "s"): 60.0, ("ft", "in"): 12.0}
 

@@ -109,9 +109,15 @@ class Scene:
         """Whether the speaker counts in Celsius: more figures with metric units than with customary ones."""
         metric = sum(1 for f in self.figures if f.units and set(f.units) <= _METRIC)
         customary = sum(1 for f in self.figures if f.units and set(f.units) & _CUSTOMARY and len(f.units) < 3)
-        customary += sum(n == "fahrenheit" for n in self.passage.norms)
-        metric += 2 * sum(n in ("celsius", "centigrade", "kelvin") for n in self.passage.norms)
+        words = self.passage.norms
+        metric += 3 * sum(n in ("celsius", "centigrade") for n in words)
+        customary += 3 * sum(n == "fahrenheit" for n in words)
         return metric > customary
+
+    @cached_property
+    def gas_heat(self) -> bool:
+        """Whether the job is about burning gas: pressures without a unit are then inches of water."""
+        return sum(n in _GAS_WORDS for n in self.passage.norms) >= 3
 
     def clause(self, figure: Figure) -> Span:
         """The clause of a figure; figures side by side with only commas between share their clauses' words."""
@@ -138,8 +144,11 @@ class Scene:
         return figure.span.end, max(end, figure.span.end)
 
 
-_METRIC = frozenset(("degC", "delta_degC", "kPa", "bar", "mbar", "Pa", "g", "kg", "L", "L/s", "mm", "cm", "m"))
+_METRIC = frozenset(("degC", "delta_degC", "kPa", "bar", "mbar", "Pa", "kg", "L", "L/s"))
 _CUSTOMARY = frozenset(("psig", "oz", "lb", "inWC", "inHg", "gal", "gpm", "cfm", "BTU/h", "ft", "in"))
+
+
+_GAS_WORDS = frozenset("burner burners furnace inducer draft flue manifold igniter ignitor flame pilot boiler".split())
 
 
 def labels() -> Any:
