@@ -226,16 +226,13 @@ class _Call:
     def _written(self, draft: Draft, ordinal: int, sources: Sequence[Source]) -> Job:
         folder = self.folder.path / draft.name
         draft, edited, files = run.with_papers(draft, _edits(folder), shop=self.shop, folder=folder)
-        before = self.ledger.jobs.get(draft.name)
-        digests = self.folder.write(draft.name, files, before)
-        self.ledger.jobs[draft.name] = Owner(
+        owner = Owner(
             sources=tuple(str(source.path.resolve()) for source in sources),
             ordinal=ordinal,
-            files=digests,
             edits=edits_digest(folder),
             call=self.key,
         )
-        self.folder.keep_ledger(self.ledger)
+        self.folder.write(draft.name, files, owner, self.ledger)
         return Job(draft.name, folder, edited, tuple(files))
 
     def _note_unknown_tables(self, names: Collection[str], sources: Sequence[Source]) -> None:

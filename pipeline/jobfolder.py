@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from pipeline.draft import Draft, load
 from pipeline.errors import InputError
-from pipeline.keep import digest_of, digest_of_file, disk_faults, make_folder, sync_folder, write_whole
+from pipeline.keep import digest_of, digest_of_bytes, digest_of_file, disk_faults, make_folder, sync_folder, write_whole
 
 DRAFT = "draft.json"
 EDITS = "edits.json"
@@ -35,6 +35,8 @@ class Owner(BaseModel):
     ordinal: int = 1
     """Which job of its first source."""
     files: dict[str, str] = {}
+    coming: dict[str, str] = {}
+    """What is just being put in their places; empty when that was finished."""
     edits: str = ""
     """The hash of a person's edits that the papers were made with."""
     call: str = ""
@@ -97,6 +99,7 @@ class OutFolder:
         return (
             owner is not None
             and owner.call == call
+            and not owner.coming
             and all((folder / file).is_file() for file in owner.files)
             and owner.edits == edits_digest(folder)
         )
@@ -121,7 +124,8 @@ class OutFolder:
 
     def _belongs(self, name: str, source: Path, digest: str, ordinal: int, ledger: Ledger) -> bool:
         """Whether a job may be written under this name: it is free, or was made from the same source."""
-        if not (self.path / name).exists():
+        folder = self.path / name
+        if not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
             return True
         owner = ledger.jobs.get(name)
         if owner is not None:
@@ -129,32 +133,41 @@ class OutFolder:
         draft = self.draft(name)
         return draft is not None and bool(draft.recordings) and draft.recordings[0].sha256 == digest
 
-    def write(self, name: str, files: Mapping[str, bytes], before: Owner | None) -> dict[str, str]:
-        """Puts the files of a job into its folder and gives their digests by name.
+    def write(self, name: str, files: Mapping[str, bytes], owner: Owner, ledger: Ledger) -> None:
+        """Puts the files of a job into its folder, and into the ledger whose they are.
 
         All are first written whole beside it, so that a full disk or a kill leaves the old job as it was; then
         each takes its place. A paper that a person changed since it was written is put aside, never overwritten.
         """
         make_folder(self.work)
         folder = self.path / name
-        make_folder(folder)
         waiting = Path(tempfile.mkdtemp(prefix="writing-", dir=self.work))
         try:
-            digests = {}
             for file, data in files.items():
                 write_whole(waiting / file, data)
-                digests[file] = digest_of_file(waiting / file)
-            # The draft last: a folder with the new draft has all new papers.
-            for file in sorted(files, key=lambda file: file == DRAFT):
+            coming = {file: digest_of_bytes(data) for file, data in files.items()}
+            before = ledger.jobs.get(name)
+            # A kill between here and the end is known by `coming`: the next call then makes the whole job again.
+            known = before.files if before is not None else {}
+            self._note(ledger, name, owner.model_copy(update={"files": known, "coming": coming}))
+            make_folder(folder)
+            for file in files:
                 target = folder / file
-                if before is not None and _changed(target, before.files.get(file), digests[file]):
+                if before is not None and _changed(
+                    target, {before.files.get(file), before.coming.get(file), coming[file]}
+                ):
                     target.rename(_free_name(target))
                 with disk_faults(target):
                     (waiting / file).replace(target)
             sync_folder(folder)
+            self._note(ledger, name, owner.model_copy(update={"files": coming}))
         finally:
             shutil.rmtree(waiting, ignore_errors=True)
-        return digests
+
+    def _note(self, ledger: Ledger, name: str, owner: Owner) -> None:
+        """Keeps the ledger with this job's entry."""
+        ledger.jobs[name] = owner
+        self.keep_ledger(ledger)
 
     def sweep(self) -> None:
         """Removes half-written files that a killed call left in the work folder."""
@@ -169,12 +182,9 @@ def _suffix(number: int) -> str:
     return f"_{chr(ord('a') + number)}" if number < 26 else f"_{number + 1}"
 
 
-def _changed(target: Path, written: str | None, coming: str) -> bool:
-    """Whether a person changed the file since it was written, and it is not what comes now."""
-    if written is None or not target.is_file():
-        return False
-    there = digest_of_file(target)
-    return there not in (written, coming)
+def _changed(target: Path, ours: Collection[str | None]) -> bool:
+    """Whether the file that stands there is one that we never wrote and do not write now."""
+    return target.is_file() and digest_of_file(target) not in ours
 
 
 def _free_name(target: Path) -> Path:

@@ -25,6 +25,11 @@ def digest_of(*parts: str | bytes) -> str:
     return total.hexdigest()
 
 
+def digest_of_bytes(data: bytes) -> str:
+    """The sha256 of plain bytes, the same that `digest_of_file` gives for a file of them."""
+    return hashlib.sha256(data).hexdigest()
+
+
 def digest_of_file(path: Path) -> str:
     """The sha256 of a file's bytes, read in pieces. Raises OSError when it cannot be read."""
     total = hashlib.sha256()

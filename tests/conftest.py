@@ -7,11 +7,20 @@ import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 SHORT = "The run capacitor is marked 5 microfarads plus or minus 6 percent and I'm reading 2.3 microfarads.\n"
+
+
+def run(*sources: Path, out: Path, wish: Any = None) -> Any:
+    """One call of `jobtape draft` without the terminal; gives the Day."""
+    from pipeline.day import Wish, draft_day
+    from pipeline.settings import Settings
+
+    return draft_day(sources, out, Settings(), wish or Wish(), lambda *_: None)
 
 
 @pytest.fixture(autouse=True)

@@ -7,25 +7,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import SAMPLES, SHORT
+from conftest import SAMPLES, SHORT, run
 
-from extractors.facts import Segment, Transcript
 from pipeline import given
-from pipeline.day import Day, Wish, draft_day
+from pipeline.day import Day, Wish
 from pipeline.draft import Draft
-from pipeline.errors import InputError, SetupError
-from pipeline.hear import Heard
-from pipeline.ingest import Source
+from pipeline.errors import SetupError
 from pipeline.jobfolder import Ledger, OutFolder, Owner, folder_name
 from pipeline.keep import Keep, digest_of, write_whole
-from pipeline.plan import part_of, plans_of
-from pipeline.settings import Settings
 
 pytestmark = pytest.mark.filterwarnings("ignore")
-
-
-def run(*sources: Path, out: Path, wish: Wish | None = None) -> Day:
-    return draft_day(sources, out, Settings(), wish or Wish(), lambda *_: None)
 
 
 def broken(*_: Any, **__: Any) -> Any:
@@ -43,7 +34,6 @@ def broken(*_: Any, **__: Any) -> Any:
         ("pipeline.gaps.gaps", "compose"),
         ("pipeline.cautions.cautions", "compose"),
         ("pipeline.diagnosis.diagnose", "compose"),
-        ("pipeline.summary.summary", "compose"),
         ("pipeline.render.pdf.pdf", "render"),
         ("pipeline.render.exports.readings_csv", "render"),
         ("extractors.jobs.split_jobs", "extract"),
@@ -133,6 +123,46 @@ def test_a_full_disk_leaves_the_old_job_as_it_was(day: Path, tmp_path: Path, mon
     assert run(day, out=tmp_path / "out").jobs[0].draft != Draft.model_validate_json(before["draft.json"])
 
 
+def test_a_new_job_that_did_not_fit_keeps_its_name(day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(path: Path, data: bytes) -> None:
+        raise SetupError("no-space", "The disk is full.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("pipeline.jobfolder.write_whole", full)
+        run(day, out=tmp_path / "out")
+
+    assert [job.name for job in run(day, out=tmp_path / "out").jobs] == ["front"]
+
+
+@pytest.mark.parametrize("moved", [0, 1, 4])
+@pytest.mark.parametrize("earlier", [False, True], ids=["new job", "old job"])
+def test_a_kill_while_files_take_their_places_is_mended_by_the_next_call(
+    day: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, moved: int, earlier: bool
+) -> None:
+    if earlier:
+        run(day, out=tmp_path / "out")
+        (day / "front.txt").write_text(SHORT + "Suction is 62 psi.\n")
+    places: list[Path] = []
+    replace = Path.replace
+
+    def killed(self: Path, target: Path) -> Path:
+        if self.parent.name.startswith("writing-") and not self.name.startswith(".") and target.parent.name == "front":
+            if len(places) == moved:
+                raise KeyboardInterrupt
+            places.append(target)
+        return replace(self, target)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "replace", killed)
+        with pytest.raises(KeyboardInterrupt):
+            run(day, out=tmp_path / "out")
+    again = run(day, out=tmp_path / "out")
+
+    assert (again.unchanged, [job.name for job in again.jobs]) == (False, ["front"])
+    assert sorted(path.name for path in (tmp_path / "out" / "front").iterdir()) == sorted(again.jobs[0].files)
+    assert run(day, out=tmp_path / "out").unchanged
+
+
 def test_write_whole_leaves_the_old_file_when_it_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import errno
 
@@ -210,6 +240,7 @@ def test_names_of_jobs_of_one_source_and_of_a_source_of_that_name(tmp_path: Path
 
 def test_a_folder_of_a_person_is_never_written_into(tmp_path: Path) -> None:
     (tmp_path / "front").mkdir()
+    (tmp_path / "front" / "mine.txt").touch()
 
     assert OutFolder(tmp_path).name_for("front", tmp_path / "front.m4a", "digest", 1, Ledger(), []) == "front_b"
 
@@ -253,110 +284,6 @@ def test_edits_are_kept_and_shown_in_the_papers(day: Path, tmp_path: Path) -> No
     assert run(day, out=tmp_path / "out").unchanged
 
 
-# What a person gave.
-
-
-def test_given_values_stand_in_the_draft_and_a_contradiction_is_a_doubt(tmp_path: Path) -> None:
-    (tmp_path / "front.txt").write_text("Refrigerant is R-404A on the plate.\n" + SHORT)
-    (tmp_path / "job.toml").write_text('customer = "Mill Lane"\nrefrigerant = "R-22"\n[front]\nsite = "back yard"\n')
-    wish = Wish(given=given.read_pairs(["refrigerant=134a", "altitude_m=1000"]))
-    draft = run(tmp_path / "front.txt", out=tmp_path / "out", wish=wish).jobs[0].draft
-
-    assert draft.visit.customer is not None and draft.visit.customer.given
-    assert draft.visit.site is not None and draft.visit.site.value == "back yard"
-    refrigerant = draft.equipment.refrigerant
-    assert refrigerant is not None
-    assert (refrigerant.value, refrigerant.given) == ("R-134a", True)
-    assert refrigerant.confirm == ("does not fit: R-404A was said",)
-    assert draft.made_with.settings["given.altitude_m"] == "1000"
-
-
-def test_a_bad_job_file_stops_its_own_folder_only(day: Path, tmp_path: Path) -> None:
-    other = tmp_path / "other"
-    other.mkdir()
-    (other / "back.txt").write_text(SHORT)
-    (other / "job.toml").write_text("customer = Mill Lane")
-    done = run(other, day, out=tmp_path / "out")
-
-    assert [fault.error.code for fault in done.faults] == ["bad-job-file"]
-    assert [job.name for job in done.jobs] == ["front"]
-
-
-def test_a_table_for_a_job_that_is_not_there_is_named(day: Path, tmp_path: Path) -> None:
-    (day / "job.toml").write_text('[frnt]\ncustomer = "Mill Lane"\n')
-    done = run(day, out=tmp_path / "out")
-
-    assert ["[frnt]" in note for note in done.notes] == [True]
-
-
-@pytest.mark.parametrize(
-    ("text", "feet"), [("5200", 5200.0), ("-40", -40.0)], ids=["a high town", "below the sea"]
-)
-def test_altitude_in_feet(text: str, feet: float) -> None:
-    assert given.altitude_ft(given.read_pairs([f"altitude_ft={text}"]).values) == feet
-
-
-def test_altitude_in_metres() -> None:
-    # 1 ft is 0.3048 m exactly (international foot, NIST SP 811, appendix B.8).
-    assert given.altitude_ft({"altitude_m": "304.8"}) == pytest.approx(1000.0)
-
-
-@pytest.mark.parametrize("text", ["nan", "inf", "52000", "1e9", "high"])
-def test_an_altitude_that_no_town_has_is_refused(text: str) -> None:
-    with pytest.raises(InputError, match="altitude_ft"):
-        given.read_pairs([f"altitude_ft={text}"])
-
-
-# Which stretch of a recording is whose.
-
-
-def heard(*texts: str, unheard: tuple[tuple[float, float], ...] = ()) -> Heard:
-    segments = tuple(Segment(start=10.0 * n, end=10.0 * n + 8, text=text) for n, text in enumerate(texts))
-    return Heard.model_validate(
-        {
-            "transcript": Transcript(segments=segments),
-            "duration_s": 10.0 * len(texts),
-            "unheard": [{"start": start, "end": end} for start, end in unheard],
-            "hearing": "careful",
-        }
-    )
-
-
-SOURCE = Source(Path("day.m4a"), "day", "sound", "00")
-
-
-def test_a_job_is_bounded_by_its_neighbours_and_a_later_remark_does_not_widen_it() -> None:
-    one = heard("first", "more", "second", "more", "oh, and the first", unheard=((18.2, 19.6), (28.5, 29.9)))
-    first, second = part_of(SOURCE, one, (0, 1, 4)), part_of(SOURCE, one, (2, 3))
-
-    assert (first.recording.starts_s, first.recording.ends_s) == (0.0, 20.0)
-    assert (second.recording.starts_s, second.recording.ends_s) == (20.0, 40.0)
-    assert [segment.text for segment in first.segments] == ["first", "more", "oh, and the first"]
-    assert ([len(part.unheard) for part in (first, second)]) == [1, 1]
-
-
-def test_a_whole_source_lasts_from_its_start_to_its_end() -> None:
-    part = part_of(SOURCE, heard("first", "more", unheard=((0.0, 1.0),)), (0, 1))
-
-    assert (part.recording.starts_s, part.recording.ends_s, len(part.unheard)) == (0.0, 20.0, 1)
-
-
-def test_one_job_joins_all_sources() -> None:
-    plans, fault = plans_of([heard("first"), heard("second", "third")], one_job=True)
-
-    assert plans == [((0, (0,)), (1, (0, 1)))]
-    assert fault is None
-
-
-def test_one_job_numbers_its_recordings(tmp_path: Path) -> None:
-    for name in ("a", "b"):
-        (tmp_path / f"{name}.txt").write_text(SHORT)
-    draft = run(tmp_path / "a.txt", tmp_path / "b.txt", out=tmp_path / "out", wish=Wish(one_job=True)).jobs[0].draft
-
-    assert [recording.file for recording in draft.recordings] == ["a.txt", "b.txt"]
-    assert [segment.recording for segment in draft.transcript.segments] == [0, 1]
-
-
 # An interrupted hearing.
 
 
@@ -377,9 +304,7 @@ class FakeTranscriber:
         return [HeardPassage(tuple(HeardWord(n * 0.3, n * 0.3 + 0.2, w, 0.9) for n, w in enumerate(words)), -0.3)]
 
 
-def test_an_interrupted_call_goes_on_and_comes_to_the_same(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_an_interrupted_call_goes_on_and_comes_to_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def call(out: str, transcriber: FakeTranscriber) -> Day:
         monkeypatch.setattr("pipeline.hear._load", lambda *_: transcriber)
         return run(SAMPLES / "day" / "walk-in-cooler.m4a", out=tmp_path / out)
