@@ -137,7 +137,10 @@ def show_machine(
         for series in series_of(past.figures):
             if series.visits > 1:
                 unit = unit_text(series.unit or None, catalogue)
-                points = ", ".join(f"{day} {digits(value, catalogue)}" for day, _, value, _ in series.points)
+                points = ", ".join(
+                    f"{point.day} {digits(point.value, catalogue)}{'?' if point.doubtful else ''}"
+                    for point in series.points
+                )
                 name = f"{series.subject}, {series.place}" if series.place else series.subject
                 print(f"{name}, {series.quantity.replace('_', ' ')} ({unit}): {points}")
         for item in past.follow_ups:

@@ -138,37 +138,56 @@ class Figure(Protocol):
     qualifiers: str
     value: float
     unit: str
+    doubtful: bool
+
+
+@dataclass(frozen=True, order=True)
+class Point:
+    """One figure of a series. `stage` is as_found, as_left or empty; `doubtful`: nobody has heard it again yet."""
+
+    day: str
+    job_id: str
+    value: float
+    stage: str = ""
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
 class Series:
-    """One thing measured over the years: points as (day, job id, value, as found or as left), the oldest first."""
+    """One thing measured over the years, the oldest point first."""
 
     subject: str
     place: str
     quantity: str
     unit: str
-    points: tuple[tuple[str, str, float, str], ...]
+    points: tuple[Point, ...]
     rated: float | None = None
-    """The last rated figure of the same thing, where only one was said."""
+    """The rated figure of the same thing, where only one was said."""
 
     @property
     def visits(self) -> int:
         """On how many visits it was measured."""
-        return len({job for _, job, _, _ in self.points})
+        return len({point.job_id for point in self.points})
+
+
+UNUSUAL = frozenset({"inrush", "locked_rotor", "peak"})
 
 
 def series_of(figures: Iterable[Figure]) -> list[Series]:
     """The measured figures of a machine by what they are about, those of most visits first.
 
-    Readings in other units than the newest of their kind stay out of its series and make their own.
+    Readings in other units than others of their kind make their own series. What was put in of refrigerant is an
+    account and no series.
     """
-    points: dict[tuple[str, str, str, str], list[tuple[str, str, float, str]]] = {}
+    points: dict[tuple[str, str, str, str], list[Point]] = {}
     rated: dict[tuple[str, str, str, str], set[float]] = {}
     for figure in figures:
         key = (figure.subject, figure.place, figure.quantity, figure.unit)
-        if figure.role == Role.MEASURED and not {"inrush", "locked_rotor", "peak"} & set(figure.qualifiers.split()):
-            points.setdefault(key, []).append((figure.day, figure.job_id, figure.value, figure.stage))
+        if key[0] == "refrigerant charge" and key[2] == Quantity.MASS:
+            continue
+        if figure.role == Role.MEASURED and not UNUSUAL & set(figure.qualifiers.split()):
+            point = Point(figure.day, figure.job_id, figure.value, figure.stage, figure.doubtful)
+            points.setdefault(key, []).append(point)
         elif figure.role == Role.RATED:
             rated.setdefault(key, set()).add(figure.value)
     made = [

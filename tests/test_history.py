@@ -63,6 +63,7 @@ class Row:
     role: str = "measured"
     stage: str = "as_found"
     qualifiers: str = ""
+    doubtful: bool = False
 
 
 def test_a_series_holds_the_measured_figures_by_day_with_the_plate_beside_them() -> None:
@@ -73,11 +74,12 @@ def test_a_series_holds_the_measured_figures_by_day_with_the_plate_beside_them()
         Row("c", "2026-05-01", 25.0, role="rated"),
         Row("c", "2026-05-01", 12.0, subject="compressor", quantity="current", unit="A"),
         Row("c", "2026-05-01", 60.0, subject="compressor", quantity="current", unit="A", qualifiers="inrush"),
+        Row("c", "2026-05-01", 2.0, subject="refrigerant charge", quantity="mass", unit="lb"),
     ]
     capacitor, compressor = series_of(rows)
-    assert [value for _, _, value, _ in capacitor.points] == [24.6, 23.1, 21.9]
+    assert [point.value for point in capacitor.points] == [24.6, 23.1, 21.9]
     assert (capacitor.visits, capacitor.rated) == (3, 25.0)
-    assert [value for _, _, value, _ in compressor.points] == [12.0]
+    assert [point.value for point in compressor.points] == [12.0]
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
-"""A real browser reviews a job: by keyboard, by mouse, at phone and desktop width, with sound and without a foreign host.
+"""A real browser reviews a job: by keyboard and mouse, narrow and wide, with sound and without a foreign host.
 
-The recogniser is the only thing that is played by the test; pages, store, engine, extraction and papers are the real ones.
+The test plays the recogniser; pages, store, engine, extraction, checks and papers are the real ones.
 """
 
 from __future__ import annotations
@@ -54,8 +54,9 @@ def heard(wanted: Wanted, progress: Callable[[float, float], None]) -> Result:
     """What a recogniser would have heard of the invented visit."""
     path = Path(wanted.path)
     progress(SECONDS, SECONDS)
+    said = Heard(transcript=timed(LINES), duration_s=SECONDS, grade=0.9, hearing="careful")
     body = {
-        "heard": Heard(transcript=timed(LINES), duration_s=SECONDS, grade=0.9, hearing="careful").model_dump(mode="json"),
+        "heard": said.model_dump(mode="json"),
         "source": {
             "sha256": digest_of_file(path), "kind": "sound", "declared_s": SECONDS,
             "recorded_at": "2026-03-14T09:26:53", "recorded_at_from": "metadata",
@@ -255,6 +256,7 @@ def test_the_job_is_found_again_by_its_serial(page: Page, job: str) -> None:
     page.goto("/")
     page.locator("#ask-words").fill("k47 2209")
     page.keyboard.press("Enter")
+    page.wait_for_url("**/find?**")
     assert page.locator("#main").get_by_role("link").first.get_attribute("href") == job
 
 

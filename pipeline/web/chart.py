@@ -1,4 +1,4 @@
-"""Small charts of a figure over the years, as SVG of our own: a point a reading, hollow as found, filled as left."""
+"""Small charts of a figure over the years, as SVG of our own: hollow as found, filled as left, dotted while doubted."""
 
 from __future__ import annotations
 
@@ -9,19 +9,30 @@ from pipeline.history import Series
 from pipeline.words import Words
 from pipeline.words.figures import digits, unit_text
 
-WIDTH, HEIGHT = 300.0, 96.0
-LEFT, RIGHT, TOP, BOTTOM = 8.0, 8.0, 12.0, 20.0
+WIDTH, HEIGHT = 300.0, 110.0
+LEFT, RIGHT, TOP, BOTTOM = 10.0, 42.0, 16.0, 20.0
 
 
 @dataclass(frozen=True)
-class Point:
-    """One reading on the chart: place in the drawing, and what it says."""
+class Dot:
+    """One reading on the chart: its place in the drawing, how it is drawn, and what it says."""
 
     x: float
     y: float
-    left: bool
+    style: str
     said: str
+    label: str = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """The same reading in the table below the chart."""
+
+    day: str
+    figure: str
+    stage: str
     job: str
+    doubtful: bool
 
 
 @dataclass(frozen=True)
@@ -30,21 +41,24 @@ class Chart:
 
     title: str
     unit: str
-    points: tuple[Point, ...]
-    path: str
+    dots: tuple[Dot, ...]
+    paths: tuple[str, ...]
     rated_y: float | None
     rated: str
     first: str
     last: str
     told: str
-    rows: tuple[tuple[str, str, str, str], ...]
+    rows: tuple[Row, ...]
 
 
 def chart(series: Series, words: Words) -> Chart:
-    """The drawing of one series. The scale holds all points and the rated figure, never from nought by force."""
-    days = [date.fromisoformat(day) for day, *_ in series.points]
-    values = [value for _, _, value, _ in series.points]
-    known = [*values, *([series.rated] if series.rated is not None else [])]
+    """The drawing of one series. The scale holds all points and the rated figure, and does not begin at nought.
+
+    What was found and what was left are two lines: one line through both would only show that work was done.
+    """
+    points = series.points
+    days = [date.fromisoformat(point.day) for point in points]
+    known = [point.value for point in points] + ([series.rated] if series.rated is not None else [])
     low, high = min(known), max(known)
     span = (high - low) or max(abs(high), 1.0) * 0.1
     low, high = low - 0.1 * span, high + 0.1 * span
@@ -58,25 +72,38 @@ def chart(series: Series, words: Words) -> Chart:
         return round(TOP + (HEIGHT - TOP - BOTTOM) * (high - value) / (high - low), 1)
 
     unit = unit_text(series.unit or None, words)
-    points = tuple(
-        Point(x(day), y(value), stage == "as_left", f"{day.isoformat()}: {digits(value, words)} {unit}".strip(), job)
-        for day, (_, job, value, stage) in zip(days, series.points, strict=True)
-    )
     name = words.term(series.subject).name
     title = f"{name}, {series.place}" if series.place else name
-    told = f"{digits(values[0], words)} {unit} on {first.isoformat()}, {digits(values[-1], words)} {unit} on {last}"
+    newest = {point.stage: i for i, point in enumerate(points)}
+    lines: dict[str, list[tuple[float, float]]] = {}
+    dots = []
+    for i, (day, point) in enumerate(zip(days, points, strict=True)):
+        lines.setdefault(point.stage, []).append((x(day), y(point.value)))
+        style = " ".join(filter(None, ("left" if point.stage == "as_left" else "", "asked" if point.doubtful else "")))
+        figure = f"{digits(point.value, words)} {unit}".strip()
+        label = digits(point.value, words) if newest[point.stage] == i else ""
+        dots.append(Dot(x(day), y(point.value), style, f"{point.day}: {figure}", label))
+    began, ended = points[0], points[-1]
     return Chart(
         title=f"{title}: {words(f'quantity.{series.quantity}')}",
         unit=unit,
-        points=points,
-        path=" ".join(f"{'M' if i == 0 else 'L'}{point.x} {point.y}" for i, point in enumerate(points)),
+        dots=tuple(dots),
+        paths=tuple(
+            " ".join(f"{'L' if i else 'M'}{a} {b}" for i, (a, b) in enumerate(line)) for line in lines.values()
+        ),
         rated_y=y(series.rated) if series.rated is not None else None,
-        rated=f"{digits(series.rated, words)} {unit}" if series.rated is not None else "",
-        first=first.isoformat(),
-        last=last.isoformat(),
-        told=told,
+        rated=digits(series.rated, words) if series.rated is not None else "",
+        first=began.day,
+        last=ended.day,
+        told=f"{digits(began.value, words)} {unit} on {began.day}, {digits(ended.value, words)} {unit} on {ended.day}",
         rows=tuple(
-            (day, f"{digits(value, words)} {unit}".strip(), words(f"stage.{stage}") if stage else "", job)
-            for day, job, value, stage in series.points
+            Row(
+                point.day,
+                f"{digits(point.value, words)} {unit}".strip(),
+                words(f"stage.{point.stage}") if point.stage else "",
+                point.job_id,
+                point.doubtful,
+            )
+            for point in points
         ),
     )

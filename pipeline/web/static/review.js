@@ -7,6 +7,7 @@ const queue = [];
 let sending = false;
 let chosen = null;
 let here = null;
+let fresh = null;
 
 // Sending
 
@@ -24,7 +25,8 @@ async function drain() {
       const told = await post(`/jobs/${job}/edits`, { ...body, seen: Number(work.dataset.seen), draft: work.dataset.draft });
       queue.shift();
       alarm("");
-      draw(told, after);
+      if (body.do === "heard" && body.now.how === "sound") drawLater(told, body.handle);
+      else draw(told, after);
       if (body.do !== "heard") say(queue.length ? `Saving, ${queue.length} to go` : "Saved");
     } catch (fault) {
       if (fault instanceof Refusal && fault.status < 500) {
@@ -45,7 +47,27 @@ async function catchUp() {
 }
 addEventListener("beforeunload", (event) => { if (queue.length) event.preventDefault(); });
 
+// What was only listened to leaves the list at the next step, not from under the ear of whoever listens.
+function drawLater(told, handle) {
+  work.dataset.seen = told.seen;
+  work.dataset.draft = told.draft;
+  fresh = told;
+  const made = new DOMParser().parseFromString(told.html, "text/html");
+  for (const name of [".bar", "#blocked"]) {
+    const old = work.querySelector(name);
+    const now = made.querySelector(name);
+    if (old && now) old.replaceWith(now); else if (old) old.remove();
+  }
+  work.querySelectorAll(`.slip[data-handle="${CSS.escape(handle)}"]`).forEach((slip) => {
+    slip.dataset.heard = "1";
+    delete slip.dataset.must;
+    const line = slip.querySelector(".must");
+    if (line) line.textContent = line.textContent.replace("Must be heard:", "Heard:");
+  });
+}
+
 function draw(told, after) {
+  fresh = null;
   work.dataset.seen = told.seen;
   work.dataset.draft = told.draft;
   const typing = document.activeElement && document.activeElement.closest("#work form");
@@ -110,6 +132,7 @@ function step(fromId, order) {
 }
 
 function move(by) {
+  if (fresh && here && by > 0) { draw(fresh, { next: true, from: here.id }); return; }
   const all = firsts();
   if (!all.length) { say("Nothing here asks for you."); return; }
   const at = all.indexOf(here);
