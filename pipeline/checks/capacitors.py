@@ -48,7 +48,7 @@ def cases(job: Job, limits: RuleLimits, subject: str) -> Iterator[Case]:
     first, marking = measured_need(subject), marking_need(subject)
     measured = [r for r in job.of(Quantity.CAPACITANCE, (Role.MEASURED,)) if first.accepts(r)]
     marked = references(job, Quantity.CAPACITANCE, MARKED_ROLES, marking.accepts)
-    plain = [m for m in marked if not _derived(job, m, marked)]
+    plain = [m for m in marked if not derived(job, m, marked)]
     for anchor in measured:
         case = bind(job, limits, anchor, first, [marking])
         if case.missing and case.missing.unclear:
@@ -62,7 +62,7 @@ def cases(job: Job, limits: RuleLimits, subject: str) -> Iterator[Case]:
         yield case
 
 
-def _derived(job: Job, marking: Reading, marked: Sequence[Reading]) -> bool:
+def derived(job: Job, marking: Reading, marked: Sequence[Reading]) -> bool:
     """Whether a figure is only another marking's tolerance worked out: 2.1 of 35 at 6 %, or 32.9."""
     if marking.value is None:
         return False

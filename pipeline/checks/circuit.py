@@ -19,6 +19,10 @@ def _surface(reading: Reading) -> bool:
     return reading.of in (None, "surface")
 
 
+MOST_DEGF = 80.0
+"""More superheat or subcooling than this is a slip of the ear, not of the machine."""
+
+
 @dataclass(frozen=True)
 class Side:
     """One side of the circuit: which line and pressure, and whether the line is warmer than saturation (superheat)."""
@@ -132,13 +136,13 @@ def judge(case: Case, circuit: Side, band: Band, basis: Basis, notes: list[str])
         where = f"{case.said('pressure')} of {refrigerant} lies outside the saturation table"
         return Missing("pressure inside the table", sentence=f"{wording.opening(circuit.name)}: no verdict, {where}.")
     value = case.num("stated", "delta_degF") if case.has("stated") else computed[0] if computed else 0.0
-    if value < 0:
+    if value < 0 or value > MOST_DEGF:
         return Missing(
             "second listen to pressure, line temperature and refrigerant",
             reference=False,
             sentence=(
-                f"{wording.opening(circuit.name)} comes out at {case.show(value, 'delta_degF')}, which cannot be: no "
-                "verdict until pressure, line temperature and refrigerant have been confirmed."
+                f"{wording.opening(circuit.name)} comes out at {case.show(value, 'delta_degF')}, which can hardly be: "
+                "no verdict until pressure, line temperature and refrigerant have been confirmed."
             ),
         )
     text, what = f"{circuit.name} {case.show(value, 'delta_degF')}", ""

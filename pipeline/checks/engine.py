@@ -23,6 +23,13 @@ VERDICT_WORDS = {
     Verdict.OUT_OF_TOLERANCE: "out of tolerance",
 }
 STAGE_WORDS = {Stage.AS_FOUND: "as found", Stage.AS_LEFT: "as left"}
+UNIDENTIFIED = {
+    "subject unclear": "what {said} is of",
+    "unit not said": "in which unit {said} was meant",
+    "may be rated": "whether {said} was measured or read off a label",
+    "may be measured": "whether {said} was measured or read off a label",
+}
+"""Reasons to confirm that leave open what a figure is; the others leave open only which figure it was."""
 NOBODY = Basis(kind="common_practice", source="nothing to compare with was said")
 
 
@@ -96,7 +103,20 @@ def _outcome(rule: Rule, case: Case) -> Outcome | Missing | None:
     results = [] if _open_ended(case) else list(dict.fromkeys(outcome.result for outcome in whole))
     if len(results) > 1:
         worst = replace(worst, result=f"{results[0]} to {results[-1]}")
-    return _softened(rule, case, worst)
+    softened = _softened(rule, case, worst)
+    doubt = _what_it_is(case)
+    blames = softened.verdict is not Verdict.IN_TOLERANCE and not (rule.never_soft or softened.never_soft)
+    return doubt if doubt is not None and blames else softened
+
+
+def _what_it_is(case: Case) -> Missing | None:
+    """A figure of the case of which nobody is sure what it is; nothing may be called wrong on its word."""
+    for reading in case.readings:
+        for reason in reading.confirm:
+            thing = UNIDENTIFIED.get(reason.split(":")[0])
+            if thing:
+                return Missing(thing.format(said=wording.said(reading)), unclear=True, reference=False)
+    return None
 
 
 def _several_refrigerants(case: Case) -> bool:
@@ -218,7 +238,7 @@ def _no_verdict(case: Case, missing: Missing) -> str:
     """The sentence of an entry that could be judged if one thing were known."""
     what = wording.opening(f"{wording.named(case.anchor)} {wording.said(case.anchor)}")
     why = f"it is not clear {missing.thing}" if missing.unclear else f"nobody said the {missing.thing}"
-    if missing.unclear and not missing.thing.startswith(("which", "whether", "how")):
+    if missing.unclear and not missing.thing.startswith(("which", "whether", "how", "what", "in which")):
         why = f"the {missing.thing} is not clear"
     return f"{what}: no verdict, because {why}."
 

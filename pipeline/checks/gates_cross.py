@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from extractors.facts import Alternative, Qualifier, Quantity, Rating, Reading, Role
 from extractors.units import convert
-from pipeline.checks import circuit, saturation, wording
+from pipeline.checks import capacitors, circuit, saturation, wording
 from pipeline.checks.air import absolute_psia
 from pipeline.checks.gates import Flag, Gate, settings
 from pipeline.checks.job import Job
@@ -144,10 +144,12 @@ def decimal_point(job: Job) -> Iterator[Flag]:
 
 def _same_thing(job: Job, reading: Reading, roles: tuple[Role, ...]) -> list[Reading]:
     """Other single figures about the same thing in the same unit."""
+    every = job.of(reading.quantity, roles)
     return [
         other
-        for other in job.of(reading.quantity, roles)
+        for other in every
         if other is not reading
+        and not (reading.quantity is Quantity.CAPACITANCE and capacitors.derived(job, other, every))
         and other.subject == reading.subject
         and other.unit == reading.unit
         and other.value
@@ -241,9 +243,9 @@ def equals_rated(job: Job) -> Iterator[Flag]:
 
 
 def _by_instrument(job: Job, reading: Reading) -> bool:
-    """Whether the words round a figure show that it was read off an instrument."""
+    """Whether the words round a figure show that it was read off an instrument; true for a table without words."""
     text = f" {job.context(reading)} ".casefold()
-    return any(cue in text for cue in settings()["cross"]["instrument"])
+    return not text.strip() or any(cue in text for cue in settings()["cross"]["instrument"])
 
 
 def too_much_power(job: Job) -> Iterator[Flag]:

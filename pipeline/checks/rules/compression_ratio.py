@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from extractors.facts import Quantity
-from pipeline.checks.rule import NOT_STEADY, Case, Need, Outcome, Rule, from_limit
+from pipeline.checks.rule import NOT_STEADY, Case, Missing, Need, Outcome, Rule, from_limit
 from pipeline.checks.wording import figure
 from pipeline.draft import Verdict
 
@@ -18,12 +18,18 @@ HEAD = Need(
 )
 
 
-def judge(case: Case) -> Outcome | None:
+NO_MACHINE = 25.0
+"""No single stage runs at such a ratio; one of the pressures was misheard."""
+
+
+def judge(case: Case) -> Outcome | Missing | None:
     """The ratio; none where suction is not below head, which the gates ask about."""
     head, suction = case.psia("head"), case.psia("suction")
     if suction <= 0 or head <= suction:
         return None
     ratio = head / suction
+    if ratio > NO_MACHINE:
+        return Missing("second listen to both pressures", reference=False)
     band = case.limits.band()
     weak = band.low is not None and ratio < band.low
     return case.judged(

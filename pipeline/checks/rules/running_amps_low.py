@@ -12,6 +12,8 @@ from pipeline.checks.wording import figure
 from pipeline.draft import Verdict
 
 MODULATING = ("ecm", "variable", "inverter", "two-stage", "two stage", "low speed", "low stage")
+LEGS = ("L1", "L2", "L3")
+"""A leg without a machine may be one of a part only, of which the whole machine's rating says nothing."""
 FULL_PCT = 100.0
 QUESTION = "Is it short of refrigerant or load, unloaded, starved of air, on a low stage, or is one part not drawing?"
 
@@ -20,7 +22,7 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
     """The same cases as those of the rating, without motors that change their speed."""
     for case in rating.cases(job, limits):
         text = f"{case.anchor.place or ''} {case.anchor.evidence.quote}".casefold()
-        if not any(word in text for word in MODULATING):
+        if case.anchor.subject not in LEGS and not any(word in text for word in MODULATING):
             yield case
 
 

@@ -14,6 +14,7 @@ from pipeline.checks.rule import NOT_STEADY, Case, Need, Outcome, Rule, from_pla
 from pipeline.checks.subjects import DRIVEN
 from pipeline.checks.wording import figure
 
+STARTING_PCT = 250.0
 AMPS = Need("amps", Quantity.CURRENT, "A", (*DRIVEN, "L1", "L2", "L3"), without=NOT_STEADY)
 RATED = Need(
     "rated",
@@ -67,7 +68,10 @@ def judge(case: Case) -> Outcome | None:
         result=f"{figure(percent)} % of the rating",
         against=case.said("rated"),
         basis=from_plate(case.bound["rated"], limits=[x for x in [case.limits.limit("high")] if x.from_shop]),
-        notes=["It is the highest leg of those measured."] if case.groups else (),
+        notes=[
+            "It is the highest leg of those measured." if case.groups else "",
+            "That is more like a starting or locked-rotor current." if percent > STARTING_PCT else "",
+        ],
     )
 
 

@@ -19,6 +19,7 @@ ALONE = 0.12
 """Without a plate a reading belongs to a nominal system when it lies this near it, and 208 and 240 V stay open."""
 BETWEEN = 224.0
 LEG_RATIO = {208.0: 3**0.5, 240.0: 2.0}
+OF_A_SUPPLY = (0.6, 1.5)
 LEG_WITHIN = 0.04
 
 VOLTS = Need("volts", Quantity.VOLTAGE, "V", SUPPLY, without=NOT_STEADY - {Qualifier.STANDBY})
@@ -33,6 +34,8 @@ def judge(case: Case) -> Outcome | Missing | None:
     if nominal is None:
         unmarked = not any(PLATE.accepts(r) for r in case.job.of(Quantity.VOLTAGE, (Role.RATED,)))
         return OPEN if unmarked and abs(volts / BETWEEN - 1) <= ALONE else None
+    if not OF_A_SUPPLY[0] <= volts / nominal <= OF_A_SUPPLY[1]:
+        return None
     if case.has("plate") and any(abs(volts * ratio / nominal - 1) <= 0.06 for ratio in LEG_RATIO.values()):
         return None
     scaled = case.limits.band().scaled(nominal / BASE)

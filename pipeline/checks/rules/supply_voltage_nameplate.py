@@ -18,6 +18,8 @@ DUAL = (1.04, 1.17)
 """Two plate voltages whose ratio lies here are one dual rating, such as 208 and 230 V."""
 LEG_TO_NEUTRAL = (3**0.5, 2.0)
 NEUTRAL_WITHIN = 0.06
+OF_A_SUPPLY = (0.6, 1.5)
+"""Farther from the plate than this a figure is hardly the supply: a drop across something, a tester's own voltage."""
 LINE_CONTROL_V = 100.0
 """A control circuit from here on runs at line voltage and is judged by its own rating."""
 
@@ -60,6 +62,8 @@ def judge(case: Case) -> Outcome | Missing | None:
     neutral = any(abs(volts * factor / low - 1) <= NEUTRAL_WITHIN for factor in LEG_TO_NEUTRAL)
     if neutral and low >= 200 and case.anchor.subject not in ("L1-L2", "L2-L3", "L1-L3"):
         return Missing("whether it was taken leg to leg or leg to neutral", unclear=True, reference=False)
+    if volts and not OF_A_SUPPLY[0] <= volts / low <= OF_A_SUPPLY[1]:
+        return Missing(f"whether {case.said('volts')} is the supply of this machine", unclear=True, reference=False)
     nearest = min(max(volts, low), high)
     deviation = (volts - nearest) / nearest * 100
     band = case.limits.band()
