@@ -7,14 +7,16 @@ to be heard again is said as doubtful or left out, and every number is that of a
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
 
 from extractors.facts import (
     Action,
     ActionKind,
     ActionStatus,
-    Condition,
     Finding,
     FindingStatus,
     PartStatus,
@@ -26,68 +28,38 @@ from extractors.facts import (
 )
 from pipeline.draft import Draft, Trend, Verdict
 from pipeline.words import DEFAULT, Words, capital, load_words
-from pipeline.words.figures import shown
+from pipeline.words.figures import judged, shown
 
-FINE = (Condition.NORMAL, Condition.RUNNING)
 MOST_CAUSES = 3
 MOST_WORK = 6
 MOST_OPEN = 3
 LONGEST_COMPLAINT = 160
 """Letters. A complaint is a sentence here, not a story."""
-WORK = (
-    ActionKind.BYPASSED,
-    ActionKind.REPLACED,
-    ActionKind.INSTALLED,
-    ActionKind.REPAIRED,
-    ActionKind.REMOVED,
-    ActionKind.REWIRED,
-    ActionKind.RECOVERED,
-    ActionKind.CHARGED,
-    ActionKind.CLEANED,
-    ActionKind.DEFROSTED,
-    ActionKind.ADJUSTED,
-    ActionKind.SET,
-    ActionKind.TIGHTENED,
-    ActionKind.LUBRICATED,
-    ActionKind.RESET,
-)
-"""Work that a customer wants to read of, the weightiest first; looking and measuring are not in it."""
-TELLING = (
-    Condition.SEIZED,
-    Condition.SHORTED,
-    Condition.GROUNDED,
-    Condition.BURNT,
-    Condition.FAILED,
-    Condition.OPEN,
-    Condition.LEAKING,
-    Condition.CLOGGED,
-    Condition.ICED,
-    Condition.UNDERCHARGED,
-    Condition.OVERCHARGED,
-    Condition.MISADJUSTED,
-    Condition.WRONG_PART,
-    Condition.MISSING,
-)
-"""Of several conditions of one component the one that says most."""
-PROVING = (
-    "box",
-    "product",
-    "supply air",
-    "display",
-    "evaporator",
-    "heat exchanger",
-    "burner",
-    "final rinse",
-    "compressor",
-)
-"""Whose figures show best that a machine works, the best first."""
-SELF_NAMED = ("superheat", "subcooling", "suction pressure", "head pressure", "run time")
+
+
+@cache
+def _order() -> dict[str, tuple[str, ...]]:
+    """The lists of summary.toml."""
+    with Path(__file__).with_name("summary.toml").open("rb") as file:
+        return {name: tuple(words) for name, words in tomllib.load(file).items()}
+
+
+def _place(name: str, word: str) -> int:
+    """The place of a word in a list, the first being 0; behind all others where it is not in it."""
+    words = _order()[name]
+    return words.index(word) if word in words else len(words)
+
+
+def _in(name: str, word: str) -> bool:
+    """Whether a list holds a word."""
+    return word in _order()[name]
 
 
 def summary(draft: Draft, language: str = DEFAULT) -> str:
     """The summary of a draft in a language that has a catalogue of words."""
     teller = _Teller(draft, load_words(language))
-    return " ".join(capital(sentence) for sentence in teller.sentences())
+    # A unit may end in a full stop of its own.
+    return " ".join(capital(sentence).replace("..", ".") for sentence in teller.sentences())
 
 
 @dataclass
@@ -138,7 +110,7 @@ class _Teller:
             chosen = _one_each(one for one in causes if _sure(one) is sure)
             if chosen:
                 return words(f"summary.{wanted}", clauses=self._clauses(chosen[:MOST_CAUSES]))
-        faults = [one for one in draft.findings if one.condition not in FINE and _holds(one)]
+        faults = [one for one in draft.findings if not _in("fine", one.condition) and _holds(one)]
         seen = [one for one in faults if one.status is FindingStatus.OBSERVED and one.stage is not Stage.AS_LEFT]
         for wanted, pool in (
             ("found", [one for one in seen if not one.confirm]),
@@ -148,7 +120,9 @@ class _Teller:
             chosen = self._worked_on_first(_one_each(pool))
             if chosen:
                 return words(f"summary.{wanted}", clauses=self._clauses(chosen[:MOST_CAUSES]))
-        fine = _one_each(one for one in draft.findings if one.condition in FINE and _holds(one) and not one.confirm)
+        fine = _one_each(
+            one for one in draft.findings if _in("fine", one.condition) and _holds(one) and not one.confirm
+        )
         if fine and draft.complaint is None:
             items = [self._the(one.component, one.place) for one in fine[:MOST_WORK]]
             return words("summary.in_order", items=words.series(items))
@@ -164,8 +138,14 @@ class _Teller:
 
     def _work(self) -> list[Action]:
         """Work that is done and that a customer wants to read of."""
-        done = [one for one in self.draft.actions if one.status is ActionStatus.DONE and one.action in WORK]
         remedies = set(self.draft.diagnosis.remedies)
+        done = [
+            one
+            for one in self.draft.actions
+            if one.status is ActionStatus.DONE
+            and _in("work", one.action)
+            and (not _in("on_the_way", one.action) or one.id in remedies)
+        ]
         return sorted(done, key=lambda one: one.id not in remedies and one.action is not ActionKind.BYPASSED)
 
     def _remedy(self) -> str:
@@ -175,19 +155,19 @@ class _Teller:
         chosen = sure or work
         if not chosen:
             return ""
-        weighty = sorted(chosen, key=lambda one: WORK.index(one.action))[:MOST_WORK]
+        weighty = sorted(chosen, key=lambda one: _place("work", one.action))[:MOST_WORK]
         kept = [one for one in chosen if one in weighty]
         phrases: list[str] = []
         for kind in dict.fromkeys(one.action for one in kept):
             settings = [one for one in kept if one.action is kind and self._change(one)]
             plain = [one for one in kept if one.action is kind and one not in settings]
-            pattern: str = self.words.table["action"][kind.value]["one"]
             things = list(dict.fromkeys((one.component, one.place) for one in plain))
             if things:
-                series = self.words.series([self._the(*thing) for thing in things]) if "{the}" in pattern else ""
-                phrases.append(pattern.format(the=series))
+                series = self.words.series([self._the(*thing) for thing in things]) if not _in("whole", kind) else ""
+                phrases.append(self.words.deed(kind.value, "one", things[0][0], series))
             for one in settings:
-                phrases.append(f"{pattern.format(the=self._the(one.component, one.place))} {self._change(one)}")
+                done = self.words.deed(kind.value, "one", one.component, self._the(one.component, one.place))
+                phrases.append(f"{done} {self._change(one)}")
         if len(chosen) > MOST_WORK:
             phrases.append(self.words("summary.further"))
         return self.words("summary.did" if sure else "summary.did_unsure", work=self.words.series(phrases))
@@ -216,30 +196,30 @@ class _Teller:
 
     def _what(self, reading: Reading) -> str:
         """What was measured, in words: "the temperature of the box"."""
-        key = "itself" if reading.subject in SELF_NAMED else reading.quantity.value
+        key = "itself" if _in("self_named", reading.subject) else reading.quantity.value
         return self.words(f"measured.{key}", the=self._the(reading.subject, reading.place))
 
     def _proof(self) -> str:
         """What was measured after the work: a series, a figure before and after, or one that lies within bounds."""
-        after = [one for one in self.draft.readings if one.stage is Stage.AS_LEFT and one.role is Role.MEASURED]
+        after = [one for one in self.draft.readings if _left(one)]
         firm = [
-            one for one in after if _firm(one) and _plain(one) and self._verdict(one) is not Verdict.OUT_OF_TOLERANCE
+            one for one in after if _firm(one) and _telling(one) and self._verdict(one) is not Verdict.OUT_OF_TOLERANCE
         ]
         wanted = self._proving_ids()
         if wanted & {one.id for one in firm}:
             firm = [one for one in firm if one.id in wanted]
-        firm.sort(key=lambda one: PROVING.index(one.subject) if one.subject in PROVING else len(PROVING))
+        firm.sort(key=lambda one: _place("proving", one.subject))
         for last in self._last_of_each(firm):
             sentence = self._before_and_after(last) or self._series(last)
             if sentence:
                 return sentence
         for last in self._last_of_each(firm):
-            if last.id in wanted or self._verdict(last) is Verdict.IN_TOLERANCE or last.subject in PROVING:
+            if last.id in wanted or self._verdict(last) is Verdict.IN_TOLERANCE or _in("proving", last.subject):
                 return self.words("summary.after", what=self._what(last), after=self._figure(last))
         runs = [
             one
             for one in self.draft.findings
-            if one.condition in FINE and one.stage is Stage.AS_LEFT and _holds(one) and not one.confirm
+            if _in("fine", one.condition) and one.stage is Stage.AS_LEFT and _holds(one) and not one.confirm
         ]
         if runs:
             return self.words("summary.runs", clauses=self._clauses(_one_each(runs)[:2]))
@@ -262,13 +242,20 @@ class _Teller:
     def _verdict(self, reading: Reading) -> Verdict | None:
         """The worst verdict on a reading."""
         order = (Verdict.OUT_OF_TOLERANCE, Verdict.MARGINAL, Verdict.IN_TOLERANCE, Verdict.NO_REFERENCE)
-        verdicts = [check.verdict for check in self.draft.checks if reading.id in check.readings]
+        by_id = {one.id: one for one in self.draft.readings}
+        verdicts = [
+            check.verdict
+            for check in self.draft.checks
+            if reading.id in check.readings
+            and judged(check.rule, [by_id[name] for name in check.readings if name in by_id]) is reading
+        ]
         return min(verdicts, key=order.index, default=None)
 
     def _before_and_after(self, last: Reading) -> str:
         """The same thing before the work and after it."""
         for one in self.draft.readings:
-            if one.stage is Stage.AS_FOUND and one.role is Role.MEASURED and _firm(one) and _same(one, last):
+            before = one.stage is Stage.AS_FOUND and one.role is Role.MEASURED and _firm(one)
+            if before and _same(one, last) and _moved(one, last):
                 return self.words(
                     "summary.pair", what=self._what(last), before=self._figure(one), after=self._figure(last)
                 )
@@ -310,19 +297,22 @@ class _Teller:
     def _open(self) -> str:
         """What comes next, what is to be ordered, decided or settled; each component once."""
         draft, items, told = self.draft, [], set()
-        for reading in draft.readings:
-            left = reading.stage is Stage.AS_LEFT and reading.role is Role.MEASURED and _firm(reading)
-            if left and reading.subject not in told and self._verdict(reading) is Verdict.OUT_OF_TOLERANCE:
+        for reading in self._last_of_each([one for one in draft.readings if _left(one)]):
+            outside = _firm(reading) and self._verdict(reading) is Verdict.OUT_OF_TOLERANCE
+            if outside and reading.subject not in told:
                 told.add(reading.subject)
                 items.append(self.words("summary.outside", what=self._what(reading), after=self._figure(reading)))
         for status, key in ((ActionStatus.PLANNED, "planned"), (ActionStatus.RECOMMENDED, "recommended")):
+            work: list[str] = []
             for one in draft.actions:
-                if one.status is status and not one.confirm and one.component not in told:
+                told_already = one.component in told or _in("switching", one.action)
+                if one.status is status and not one.confirm and not told_already and len(work) < MOST_OPEN:
                     told.add(one.component)
-                    pattern: str = self.words.table["action"][one.action.value]["todo"]
-                    items.append(
-                        self.words(f"summary.{key}", work=pattern.format(the=self._the(one.component, one.place)))
+                    work.append(
+                        self.words.deed(one.action.value, "todo", one.component, self._the(one.component, one.place))
                     )
+            if work:
+                items.append(self.words(f"summary.{key}", work=self.words.series(work)))
         orders = [one for one in draft.parts if one.status is PartStatus.TO_ORDER and not one.confirm]
         parts = list(dict.fromkeys(one.component for one in orders if one.component not in told))
         if parts:
@@ -350,10 +340,19 @@ def _firm(reading: Reading) -> bool:
     return not reading.confirm and reading.superseded_by is None
 
 
-def _plain(reading: Reading) -> bool:
-    """Not a passing peak: such figures prove nothing to a customer. Times are told with what they belong to."""
-    passing = {Qualifier.INRUSH, Qualifier.PEAK, Qualifier.LOCKED_ROTOR, Qualifier.MINIMUM}
-    return not passing & set(reading.qualifiers) and reading.quantity not in (Quantity.DURATION, Quantity.COUNT)
+def _left(reading: Reading) -> bool:
+    """Measured after the work."""
+    return reading.stage is Stage.AS_LEFT and reading.role is Role.MEASURED
+
+
+def _telling(reading: Reading) -> bool:
+    """Whether a figure can tell a customer that the machine works.
+
+    A passing peak cannot, nor what a part measures by itself, nor the supply, nor the weather. Times are told with
+    what they belong to.
+    """
+    tells = _in("results", reading.quantity) and not _in("given", reading.subject)
+    return tells and not any(_in("passing", mark) for mark in reading.qualifiers)
 
 
 def _series_key(reading: Reading) -> tuple[object, ...]:
@@ -367,12 +366,19 @@ def _same(one: Reading, other: Reading) -> bool:
     return _series_key(one) == _series_key(other)
 
 
+def _moved(one: Reading, other: Reading) -> bool:
+    """Whether two figures differ by more than a twentieth; ranges do not count."""
+    if one.value is None or other.value is None:
+        return False
+    return abs(one.value - other.value) > 0.05 * max(abs(one.value), abs(other.value))
+
+
 def _one_each(findings: Iterable[Finding]) -> list[Finding]:
     """One finding a component and place, the one that says most, in the order of first mention."""
     best: dict[tuple[str, str | None], Finding] = {}
 
     def weight(finding: Finding) -> int:
-        return TELLING.index(finding.condition) if finding.condition in TELLING else len(TELLING)
+        return _place("telling", finding.condition)
 
     for one in findings:
         key = (one.component, one.place)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import tomllib
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +12,15 @@ import pytest
 
 from extractors.facts import (
     Action,
+    ActionKind,
     Complaint,
+    Condition,
     Evidence,
     Finding,
     FindingStatus,
     Part,
+    Qualifier,
+    Quantity,
     Reading,
 )
 from pipeline.draft import Basis, Check, Diagnosis, Draft, Trend, TrendPoint, load
@@ -22,6 +28,7 @@ from pipeline.summary import summary
 from pipeline.words import languages, load_words
 from pipeline.words.figures import shown
 
+ROOT = Path(__file__).parents[1]
 DRAFTS = Path(__file__).parent / "drafts"
 NAMES = tuple(sorted(path.stem for path in DRAFTS.glob("*.json")))
 SAID = Evidence(start=1.0, end=2.0, quote="as said")
@@ -210,3 +217,44 @@ def test_word_of_the_trade_comes_with_its_plain_word_once(component: str) -> Non
 
     assert plain
     assert text.count(plain) == 1
+
+
+@pytest.mark.parametrize(
+    ("lists", "vocabulary"),
+    [
+        (("work", "on_the_way", "switching", "whole"), ActionKind),
+        (("fine", "telling"), Condition),
+        (("results",), Quantity),
+        (("passing",), Qualifier),
+    ],
+    ids=["actions", "conditions", "quantities", "qualifiers"],
+)
+def test_lists_hold_words_of_the_contract(lists: tuple[str, ...], vocabulary: type[StrEnum]) -> None:
+    table = tomllib.loads((ROOT / "pipeline" / "summary.toml").read_text(encoding="utf-8"))
+
+    assert all({*table[name]} <= {one.value for one in vocabulary} for name in lists)
+
+
+def test_work_that_waits_is_told_once_for_each_kind_of_waiting() -> None:
+    planned = (
+        action("a2", "ordered", "contactor", status="planned"),
+        action("a3", "replaced", "door gasket", status="recommended"),
+        action("a4", "cleaned", "condenser", status="recommended"),
+    )
+    text = summary(REPAIR.model_copy(update={"actions": (*REPAIR.actions, *planned)}))
+
+    assert text.count("for you to decide") == 1
+    assert "replace the door gasket (the door’s seal) and clean the condenser" in text
+
+
+def test_figure_that_did_not_move_is_no_proof() -> None:
+    same = (reading("r1", 30.2, stage="as_found"), reading("r2", 30.1))
+    text = summary(REPAIR.model_copy(update={"readings": same, "diagnosis": Diagnosis()}))
+
+    assert "before the work" not in text
+
+
+def test_space_is_not_set_but_its_control() -> None:
+    text = summary(REPAIR.model_copy(update={"actions": (action("a1", "set", "box"),)}))
+
+    assert "We set the control of the refrigerated space" in text

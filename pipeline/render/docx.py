@@ -54,6 +54,7 @@ class _Writer:
         from docx.shared import Pt, RGBColor
 
         styles = self.document.styles
+        self.style_ids = {style.name: style.style_id for style in styles}
         for name, size, bold, above, below in (
             ("Normal", 10, False, 0, 4),
             ("Title", 20, True, 0, 6),
@@ -146,7 +147,7 @@ class _Writer:
             return
         if node.tag in ("h1", "h2", "h3"):
             style = {"h1": "Title", "h2": "Heading 1", "h3": "Heading 2"}[node.tag]
-            self._runs(self.document.add_paragraph(style=style), node)
+            self._runs(self._paragraph(style), node)
         elif node.tag == "p":
             self._runs(self.document.add_paragraph(), node)
         elif node.tag in ("ul", "ol"):
@@ -162,12 +163,18 @@ class _Writer:
         else:
             self._blocks(node)
 
+    def _paragraph(self, style: str) -> Any:
+        """A new paragraph of a style; the library's own way looks every style up anew and takes most of the time."""
+        paragraph = self.document.add_paragraph()
+        paragraph._p.get_or_add_pPr().style = self.style_ids[style]
+        return paragraph
+
     def _list(self, node: Node, boxes: bool, bare: bool) -> None:
         """A list; questions get a box to tick."""
         for item in node.children:
             if not isinstance(item, Node):
                 continue
-            paragraph = self.document.add_paragraph(style="Normal" if boxes or bare else "List Bullet")
+            paragraph = self._paragraph("Normal" if boxes or bare else "List Bullet")
             if boxes:
                 paragraph.add_run("☐ ")
             inner = [one for one in item.children if isinstance(one, Node) and one.tag == "ul"]
@@ -265,7 +272,7 @@ class _Writer:
         for image in node.all("img"):
             self._picture(self.document.add_paragraph(), image)
         for caption in node.all("figcaption"):
-            self._runs(self.document.add_paragraph(style="Caption"), caption)
+            self._runs(self._paragraph("Caption"), caption)
 
     def _picture(self, paragraph: Any, node: Node) -> None:
         """A photo or logo; one that this form cannot take is left out."""

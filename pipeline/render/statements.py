@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from extractors.facts import Action, Evidence, Finding, FindingStatus, Part
+from extractors.facts import Action, ActionStatus, Evidence, Finding, FindingStatus, Part
 from pipeline.draft import Draft
 from pipeline.words import Words, capital
 from pipeline.words.figures import Figure, clock, shown
@@ -134,13 +134,12 @@ class Statements:
 
     def action(self, action: Action) -> Line:
         """An action as a sentence, with the setting before and after where it changed one."""
-        row = self.words.table["action"][action.action.value]
         term = self.words.term(action.component)
         the = self.words.the(action.component, action.place)
-        pattern: str = row["one"] if action.status.value == "done" else row["todo"]
+        form = "one" if action.status is ActionStatus.DONE else "todo"
         return Line(
             id=action.id,
-            text=capital(pattern.format(the=the)),
+            text=capital(self.words.deed(action.action.value, form, action.component, the)),
             plain=term.plain,
             name=the,
             doubt=self.doubt(action.confirm, action.evidence),

@@ -9,7 +9,7 @@ from extractors.facts import Qualifier, Reading, Role, Stage
 from pipeline.draft import Check, Draft, Verdict
 from pipeline.render.statements import Doubt, Statements
 from pipeline.words import DEFAULT, Words, capital
-from pipeline.words.figures import Figure, aligned, digits, shown, unit_text
+from pipeline.words.figures import Figure, aligned, digits, judged, shown, unit_text
 
 WORST = (Verdict.OUT_OF_TOLERANCE, Verdict.MARGINAL, Verdict.IN_TOLERANCE, Verdict.NO_REFERENCE)
 LABELLED = (
@@ -101,21 +101,11 @@ class Tables:
         self.units_shown = units_shown
         self.statements = statements
         self.checks_of: dict[str, list[Check]] = {}
-        measured = {reading.id for reading in draft.readings if reading.role is Role.MEASURED}
+        by_id = {one.id: one for one in draft.readings}
         for check in draft.checks:
-            name = self._judges(check, [one for one in check.readings if one in measured])
-            if name and check.verdict is not Verdict.NO_REFERENCE:
-                self.checks_of.setdefault(name, []).append(check)
-
-    def _judges(self, check: Check, measured: list[str]) -> str:
-        """The reading that a check judges; empty where it judges what several figures come to together.
-
-        Superheat that was said and is recomputed from two other readings is judged itself.
-        """
-        if len(measured) == 1:
-            return measured[0]
-        subjects = {one.id: one.subject.replace(" ", "-") for one in self.draft.readings}
-        return next((name for name in measured if subjects.get(name) == check.rule), "")
+            on = judged(check.rule, [by_id[name] for name in check.readings if name in by_id])
+            if on is not None and check.verdict is not Verdict.NO_REFERENCE:
+                self.checks_of.setdefault(on.id, []).append(check)
 
     def judged(self, check: Check) -> Judged:
         """The verdict with the side on which the figure lies."""

@@ -12,6 +12,8 @@ from pipeline.errors import AuthoringError
 
 FOLDER = Path(__file__).parent
 DEFAULT = "en"
+SPACES = ("box", "product", "room", "house", "ambient")
+"""Subjects that are no part of a machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +86,12 @@ class Words:
         """A condition's clause about a component, which `the` names: "the contactor (left) was burnt"."""
         row = self.table["condition"][condition]
         pattern: str = row.get("many", row["one"]) if self.term(component).many else row["one"]
+        return self.smooth(pattern.format(the=the))
+
+    def deed(self, action: str, form: str, component: str, the: str) -> str:
+        """An action in the form `one` (done) or `todo`, on what `the` names: a space is not set, its control is."""
+        row = self.table["action"][action]
+        pattern: str = row.get(f"{form}_space", row[form]) if component in SPACES else row[form]
         return self.smooth(pattern.format(the=the))
 
     def the(self, component: str, place: str | None = None, plain: str = "") -> str:

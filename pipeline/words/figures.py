@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
-from extractors.facts import Alternative, Qualifier, Reading
+from extractors.facts import Alternative, Qualifier, Reading, Role
 from extractors.units import convert
 from pipeline.words import Words
 
@@ -194,6 +195,18 @@ def aligned(texts: list[str], words: Words) -> list[str]:
         else:
             padded.append(text + FIGURE_SPACE * (most - have))
     return padded
+
+
+def judged(rule: str, readings: Sequence[Reading]) -> Reading | None:
+    """The one of a check's readings on which its verdict falls; None where it falls on all of them together.
+
+    That is the only measured figure among them, or the one that the rule is about: superheat that was said and is
+    reckoned again from a pressure and a temperature.
+    """
+    measured = [one for one in readings if one.role is Role.MEASURED]
+    if len(measured) == 1:
+        return measured[0]
+    return next((one for one in measured if one.subject.replace(" ", "-") == rule), None)
 
 
 def clock(seconds: float) -> str:
