@@ -223,6 +223,14 @@ class Claims:
             return False
         if before in ("i", "we", "'ve", "i've", "to", "my", "he", "she", "'d") and self.clauses.tags[span.start][:2] == "VB":
             return False
+        if span.end - span.start > 1 and any(self.passage.norm(i) in HAVE for i in range(clause.span.start, span.start)) and row.condition is Condition.OPEN:
+            return True
+        if self.passage.norms[span.start : span.end] == ("bad",) and any(other.end == span.start for other in self._rows_at):
+            return False
+        if first == "going":
+            return span.end == clause.span.end and copula_before(self.clauses, span.start)
+        if self.passage.norms[span.start : span.end] in (("ol",), ("o", "l")) and not self.components.between(clause.span.start, span.start) and self.components.header(clause) is None:
+            return False
         if first in ("off", "out", "down", "low", "flat", "open", "short", "done", "gone", "up", "old", "cold", "warm", "hot", "white", "black", "brown", "green", "gray", "grey", "tight", "rough", "dead"):
             if not row.ahead and after and span.end < clause.span.end and self._figure_at(span.end):
                 return False
@@ -310,6 +318,10 @@ class Claims:
                 return False
             if first in ("run", "start", "turn", "spin", "go", "fire", "light", "cycle", "come", "kick") and self.passage.norm(clause.first) == first:
                 return False
+        if first in ("stay", "stays", "stayed") and not (span.end == clause.span.end and any(t.known and not t.prep for t in self.components.between(clause.span.start, span.start))):
+            return False
+        if before in ("gonna", "wanna", "gotta", "lemme", "me", "us"):
+            return False
         if self.passage.norm(clause.first) == first and not first.endswith(("s", "ed", "ing")) and not self._alone(clause, span):
             return False
         if after in BE:
@@ -338,6 +350,12 @@ class Claims:
         if before in ("the", "that", "this") and self.passage.norm(span.start - 2) in ("on", "off", "in", "from", "of", "under", "through", "into", "with", "for", "to", "at", "past", "by", "up"):
             return False
         if span.end < clause.span.end and self.clauses.tags[span.end] in ("NN", "NNS") and after not in ("all", "buildup", "inside"):
+            return False
+        if before == "that" and self.passage.norm(span.start - 2) == "all":
+            return False
+        if first_oil(self.passage.norms[span.start : span.end]) and after not in ("on", "around", "under", "below", "all", "at", "by", "") and not any(
+            self.passage.norm(i) == "on" for i in range(span.end, min(clause.span.end, span.end + 4))
+        ):
             return False
         if self.passage.norms[span.start : span.end] == ("short",) and before not in ("a", "no", "direct", "dead"):
             return False
@@ -370,12 +388,14 @@ class Claims:
         else:
             candidates = list(self._told_of(clause, span, rows[0].kind))
         for things, source in candidates:
+            if any(thing.part for thing in things):
+                rows = sorted(rows, key=lambda row: row.condition is not Condition.WORN)
             for row in rows:
                 fitting = [thing for thing in things if self._fits(row, thing)]
                 if fitting:
                     yield row, fitting, source
                     return
-                if any(thing.component in row.about for thing in things) and source == "it":
+                if any(thing.word in row.about for thing in things) and source == "it":
                     yield row, [self._assumed(row.component, span)], "what that tells"
                     return
         if ahead is not None:
@@ -388,17 +408,21 @@ class Claims:
             if row.component and row.fits == frozenset():
                 yield row, [self._assumed(row.component, span)], "always said of it"
                 return
-        if self.passage.norm(span.start) in ("done", "gone"):
-            return
         named = [t for t in self.components.between(clause.span.start, span.start) if not t.prep]
         pronoun = self._pronoun(clause, span.start)
         whole = self._alone(clause, span) or span.start == clause.first or self.stances.denied(clause, span.start, span) is not None
         if named or not (pronoun or whole or rows[0].kind in ("thing", "simile")):
             return
-        doubted = [c for c in self._found if c.status is FindingStatus.SUSPECTED and any(c.condition is row.condition for row in rows)]
+        doubted = [
+            c for c in self._found[-12:] if c.status is FindingStatus.SUSPECTED and clause.index - c.clause.index <= 60
+            and (not c.hearsay or c.clause.sentence == clause.sentence)
+            and any(c.condition is row.condition and (row.fits is None or c.component in row.fits or c.component == row.component) for row in rows)
+        ]
         if doubted and rows[0].condition not in FIRM and (pronoun or whole):
             row = next(row for row in rows if row.condition is doubted[-1].condition)
             yield row, [self._assumed(doubted[-1].component, span)], "suspected before"
+            return
+        if self.passage.norm(span.start) in ("done", "gone"):
             return
         denied = self.stances.denied(clause, span.start, span) is not None
         for row in rows:
@@ -434,7 +458,8 @@ class Claims:
             nearest = self.components.before(clause.span.start, clause, None)
             return nearest if nearest is not None and self._fits(row, nearest) else None
         thing = self.components.before(clause.span.start, clause, row.fits)
-        if thing is not None and row.component and self.passage.tokens[thing.span.start].sentence < clause.sentence - 1:
+        back = clause.sentence - self.passage.tokens[thing.span.start].sentence if thing is not None else 0
+        if row.component and (back > 1 or (back == 1 and row.condition is Condition.LEAKING)):
             return None
         return thing
 
@@ -442,10 +467,10 @@ class Claims:
         if not thing.known:
             return self._plainly(row, thing)
         if row.fits:
-            return thing.component in row.fits
+            return thing.word in row.fits
         if row.fits is not None:
             return False
-        return thing.component not in figures_only() and thing.component not in groups()["space"]
+        return thing.word not in figures_only() and thing.word not in groups()["space"]
 
     def _plainly(self, row: Row, thing: Thing) -> bool:
         """Whether a noun that no table knows is taken as said: a bodily fault of what "the" points at."""
@@ -456,8 +481,8 @@ class Claims:
 
     def _pronoun(self, clause: Clause, before: int) -> bool:
         """Whether the clause speaks of something by a pronoun."""
-        if self.passage.norm(clause.first) in BE:
-            return True  # "so is good"
+        if self.passage.norm(clause.first) in BE | {"we"}:
+            return True  # "so is good", "we're underfired"
         return any(self.components.is_pronoun(i) for i in range(clause.first, min(before, clause.first + 4)))
 
     def _told_of(self, clause: Clause, span: Span, kind: str) -> Iterator[tuple[list[Thing], str]]:
@@ -510,7 +535,7 @@ class Claims:
         stance = self.stances.of[clause.index]
         if stance.unreal and not self.stances.hedged(clause):
             return
-        things = [t for t in self.components.of(clause) if t.known and t.component not in figures_only()]
+        things = [t for t in self.components.of(clause) if t.known and t.word not in figures_only()]
         cleared = self.stances.hits("cleared", clause.span.start, clause.span.end)
         if things:
             yield from self._about(clause, things, bool(cleared))
@@ -573,6 +598,11 @@ class Claims:
         if generic:
             condition = Condition(load_table("components")["generic"].get(component, condition))
         return Claim(component, place, condition, status, clause, clause.first, clause.bare, (why,), generic=generic)
+
+
+def first_oil(words: tuple[str, ...]) -> bool:
+    """Whether a noun of state is oil, which counts only where it does not belong."""
+    return "oil" in words
 
 
 def _renamed(thing: Thing, component: str) -> Thing:

@@ -73,7 +73,7 @@ class Clauses:
             ends = at == len(tokens)
             new_sentence = not ends and at > 0 and tokens[at].sentence != tokens[at - 1].sentence
             mark = not ends and self._is_mark(at)
-            joins = not ends and not new_sentence and at > start and (self._joins(at) or self._runs_on(start, at))
+            joins = not ends and not new_sentence and at > start and (self._joins(start, at) or self._runs_on(start, at))
             if not (ends or new_sentence or mark or joins):
                 continue
             if at > start:
@@ -95,9 +95,13 @@ class Clauses:
             opener = tokens[start].norm
         while first < end - 1 and (tokens[first].norm in FILLERS or tokens[first].norm in CONNECTIVES):
             first += 1
-        return Clause(index, Span(start, end), tokens[start].sentence, opener, first, tokens[start].sentence in self.questions)
+        asked = tokens[start].sentence in self.questions or (
+            tokens[first].norm in ("is", "are", "was", "were", "does", "did", "do", "can", "have", "has")
+            and self.passage.norm(first + 1) in ("the", "that", "it", "this", "there", "your", "he", "she", "you", "those", "these", "they", "we", "my")
+        )
+        return Clause(index, Span(start, end), tokens[start].sentence, opener, first, asked)
 
-    def _joins(self, at: int) -> bool:
+    def _joins(self, start: int, at: int) -> bool:
         """Whether a joining word opens a clause of its own here."""
         norm, following = self.passage.norm(at), self.passage.norm(at + 1)
         if norm in CONNECTIVES:
@@ -116,6 +120,8 @@ class Clauses:
             return False
         if following in SUBJECTS:
             return True
+        if norm in ("and", "or") and self.tags[at + 1][:2] not in ("VB", "MD", "RB") and not self._has_verb(start, at):
+            return False  # "the evap fan and the condenser fan are running"
         if following in ("up", "running", "off", "forth", "down", "out", "open", "close", "break"):
             return False
         return self._verb_follows(at + 1)

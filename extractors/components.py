@@ -22,6 +22,7 @@ PREPOSITIONS = frozenset(
 DETERMINERS = frozenset({"the", "a", "an", "that", "this", "these", "those", "his", "her", "their", "its", "my", "our", "your", "all", "both", "each", "every", "some", "any", "no", "another", "one", "two", "three", "four", "other"})
 VERBS = frozenset({"drain", "vent", "trap", "filter", "light", "seal", "float", "plug", "fan", "wash", "rinse", "freeze", "charge", "power", "switch", "limit", "gauge", "pump", "screw", "bolt", "clip", "tap", "hose", "nut", "spring", "head"})
 EDGES = frozenset({"bottom", "top", "side", "edge", "corner", "end", "face", "front", "back", "lip"})
+UNDONE = frozenset({"won't", "doesn't", "didn't", "don't", "wouldn't", "can't", "couldn't"})
 SHORT = frozenset({"valve", "hose", "gauge", "tube", "arm", "arms", "jets", "regulator", "tank", "seal", "pan", "nozzles", "stat", "probe"})
 REACH = 14  # clauses back to which "it" may point
 FAR = 110  # tokens back to which it may point
@@ -42,10 +43,17 @@ class Thing:
     start: int = 0
     """First token of the noun phrase, its article included."""
     said: str = ""
+    canon: str = ""
+    """The word of the vocabulary that decides what fits; `component` where empty."""
     options: tuple[str, ...] = ()
     """What else a shared word may mean."""
     part: bool = False
     """A part that is filed under its component."""
+
+    @property
+    def word(self) -> str:
+        """The word of the vocabulary, or the noun as said."""
+        return self.canon or self.component
 
 
 @cache
@@ -87,6 +95,14 @@ def _parts() -> tuple[Phrases, list[tuple[tuple[str, ...], bool]]]:
         owners.append((tuple(row["of"]), row.get("alone", False)))
         rows += [(str(number), p) for phrase in row["say"] for p in (phrase, plural(phrase))]
     return Phrases(rows), owners
+
+
+@cache
+def _states() -> frozenset[str]:
+    """Single words that tell a state: "the motor's fine" names no thing called fine."""
+    return frozenset(
+        phrase for row in load_table("conditions")["row"] if row["kind"] in ("state", "deed") for phrase in row["say"] if " " not in phrase
+    )
 
 
 @cache
@@ -144,10 +160,13 @@ class Components:
                 continue
             taken.update(range(mention.span.start, mention.span.end))
             name = self._usually(mention)
-            if name in subjects() and subjects()[name].noun and name not in figures_only():
-                name = " ".join(self.passage.norms[mention.span.start : mention.span.end])
-            yield replace(self._thing(name, mention.span, mention.place, open_=mention.open), options=mention.options if mention.weak else ())
+            canon = ""
+            if name in subjects() and subjects()[name].noun:
+                canon, name = name, " ".join(self.passage.norms[mention.span.start : mention.span.end])
+            yield replace(self._thing(name, mention.span, mention.place, open_=mention.open), options=mention.options if mention.weak else (), canon=canon)
         for span, label in part_hits.items():
+            if self.passage.norm(span.start - 1) in UNDONE:
+                continue
             if span in shadowed or any(i in taken for i in range(span.start, span.end)):
                 continue
             taken.update(range(span.start, span.end))
@@ -158,7 +177,7 @@ class Components:
             yield self._thing("?" + "|".join((str(int(alone)), *of)), span, None)
         for index, tag in enumerate(self.clauses.tags):
             norm = self.passage.norm(index)
-            if tag in ("NN", "NNS") and index not in taken and index not in figure_tokens and norm[:1].isalpha() and len(norm) > 2 and norm not in _words("pronouns"):
+            if tag in ("NN", "NNS") and index not in taken and index not in figure_tokens and norm[:1].isalpha() and len(norm) > 2 and norm not in _words("pronouns") | _states():
                 yield self._thing(norm, Span(index, index + 1), None, known=False)
 
     def _no_component(self, mention: Mention) -> bool:
@@ -167,11 +186,15 @@ class Components:
         before, after = self.passage.norm(mention.span.start - 1), self.passage.norm(mention.span.end)
         if len(words) == 1 and words[0] in VERBS and after in ("the", "it", "that", "this", "his", "her", "them", "those", "my"):
             return True
+        if words == ("split",) or (len(words) == 1 and before in UNDONE):
+            return True
         if words == ("juice",) and before not in ("on", "of", "no"):
             return True
         if words == ("oil",) or (words == ("voltage",) and before in ("a", "not")):
             return True
-        if words[0] in ("running", "been", "let", "ran", "run", "call", "put", "drove", "weighed", "recovered", "hours", "bill", "low", "on", "of", "coming", "going", "drive", "driving", "blowing"):
+        if mention.subject in ("run time", "travel", "labor"):
+            return True
+        if words[0] in ("been", "let", "call", "put", "drove", "weighed", "recovered", "hours", "bill", "low", "on", "of", "coming", "going", "drive", "driving", "blowing"):
             return True
         if words == ("line",) and before in ("long", "first", "bottom", "down"):
             return True
@@ -264,13 +287,13 @@ class Components:
                 continue
             if thing.said in ("coil", "coils") and self._wired(thing):
                 near = next((t for t in reversed(lately) if t.component in groups()["contact"] | groups()["valve"] and thing.span.start - t.span.end <= FAR), None)
-                thing = replace(thing, component=near.component) if near is not None else thing
+                thing = replace(thing, component=near.component, canon=near.canon) if near is not None else thing
             if thing.said in ("motor", "the motor") and owner is None:
                 near = next((t for t in reversed(lately) if thing.span.start - t.span.end <= FAR and (t.component in groups()["fan"] | {"pump"} or t.said.endswith("motor"))), None)
-                thing = replace(thing, component=near.component, open=False) if near is not None else thing
+                thing = replace(thing, component=near.component, canon=near.canon, open=False) if near is not None else thing
             if thing.said in SHORT and owner is None:
                 full = next((t for t in reversed(lately) if thing.span.start - t.span.end <= FAR and " " in t.said and t.said.endswith(" " + thing.said)), None)
-                thing = replace(thing, component=full.component, open=False) if full is not None else thing
+                thing = replace(thing, component=full.component, canon=full.canon, open=False) if full is not None else thing
             place = thing.place or self._place_before(thing)
             thing = replace(thing, place=place)
             found.append(thing)
@@ -286,9 +309,9 @@ class Components:
             if (
                 thing.component in groups()["noun"] and following is not None and following.known and following.component not in groups()["noun"]
                 and following.prep in ("in", "of", "on") and following.start - 1 - thing.span.end <= 0
-                and following.component not in figures_only()
+                and following.word not in figures_only()
             ):
-                thing = replace(thing, component=following.component)
+                thing = replace(thing, component=following.component, canon=following.canon)
             done.append(thing)
         return done
 
@@ -310,9 +333,9 @@ class Components:
     def _owned(self, thing: Thing, owner: Thing | None, of: tuple[str, ...], lately: list[Thing], alone: bool) -> Thing:
         """A part, filed under the component named beside it, after it ("on that motor") or lately."""
         if owner is not None and owner.component in of:
-            return replace(thing, component=owner.component, open=owner.open)
+            return replace(thing, component=owner.component, canon=owner.canon, open=owner.open)
         if owner is not None and owner.known and len(of) > 1:
-            return replace(thing, component=owner.component, open=owner.open)
+            return replace(thing, component=owner.component, canon=owner.canon, open=owner.open)
         usual = self._machine.get(thing.said.removesuffix("s"))
         if usual in of:
             return replace(thing, component=usual)
@@ -320,7 +343,7 @@ class Components:
             if thing.span.start - other.span.end > FAR:
                 break
             if other.component in of:
-                return replace(thing, component=other.component)
+                return replace(thing, component=other.component, canon=other.canon)
         return replace(thing, component=thing.said if alone else of[0], open=len(of) > 1 and not alone)
 
     def _place_before(self, thing: Thing) -> str | None:
@@ -358,7 +381,7 @@ class Components:
             for thing in ordered:
                 if thing.component in ("unit", "system"):
                     whole = whole or (thing if fits is None or thing.component in fits else None)
-                elif fits is None or thing.component in fits:
+                elif fits is None or thing.word in fits:
                     return thing if whole is None or fits is not None else whole
         return whole
 

@@ -96,7 +96,7 @@ class Deeds:
         self.clauses = clauses
         self.components = components
         self.stances = stances
-        self.moods = Moods(clauses, stances)
+        self.moods = Moods(clauses, stances, frozenset(thing.head for thing in components.things if thing.known))
         self._figure_starts = {figure.span.start for figure in figures}
         self._mass_starts = {figure.span.start for figure in figures if MASSES & set(figure.units[:1])}
         faults = [e.claim for e in entries if e.status is not FindingStatus.RULED_OUT and e.claim.condition not in (Condition.NORMAL, Condition.RUNNING)]
@@ -219,7 +219,9 @@ class Deeds:
         if row.action in (ActionKind.STARTED, ActionKind.SHUT_DOWN) and source in ("it", "none") and row.component:
             return row.component, None
         if row.action in SYSTEM_WORK and row.component:
-            fits = thing is not None and source == "object" and row.fits is not None and thing.component in row.fits
+            fits = thing is not None and source == "object" and row.fits is not None and thing.word in row.fits
+            if row.needs == "object" and not fits:
+                return None
             if source == "object" and thing is not None and not fits and row.action is ActionKind.CHARGED and row.needs != "mass":
                 return None
             return (thing.component, thing.place) if thing is not None and fits else (row.component, None)
@@ -233,14 +235,14 @@ class Deeds:
         if source in ("it", "none") and (row.needs != "object" or source == "it"):
             thing = self._same_breath(clause, row) or self._cured(clause, row) or thing
         allowed = _allowed(row.action)
-        if thing is not None and (row.fits is None or thing.component in row.fits) and (thing.component in allowed or not thing.known or thing.component not in subjects()):
+        if thing is not None and (row.fits is None or thing.word in row.fits) and (thing.word in allowed or not thing.known or thing.word not in subjects()):
             if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and (row.action is not ActionKind.TESTED or source == "it"))):
                 return None
             if not thing.known and row.action in (ActionKind.INSTALLED, ActionKind.CLEANED, ActionKind.REPAIRED):
                 return None
             if row.action is ActionKind.SET and not self._figure_in(clause, hit.verb) and not self._setting_words(clause, hit):
                 return None
-            if thing.component in figures_only() and row.action not in (ActionKind.SET, ActionKind.ADJUSTED):
+            if thing.word in figures_only() and row.action not in (ActionKind.SET, ActionKind.ADJUSTED):
                 return None
             return self._as_part(row, thing), thing.place
         if thing is not None and thing.known and source == "object":
@@ -282,12 +284,12 @@ class Deeds:
         cures = CURES.get(row.action)
         if cures is None:
             return None
-        allowed = _allowed(row.action)
+        never = frozenset(load_table("actions")["never"].get(row.action.value, ()))
         position = bisect_right(self._fault_index, clause.index)
         for claim in reversed(self._faults[max(0, position - 6) : position]):
             if clause.index - claim.clause.index > REACH:
                 break
-            if claim.condition in cures and claim.component in allowed and (row.fits is None or claim.component in row.fits):
+            if claim.condition in cures and claim.component not in never and (row.fits is None or claim.component in row.fits):
                 return Thing(claim.component, claim.evidence, claim.token, "", claim.place, start=claim.token)
         return None
 
@@ -400,7 +402,7 @@ class Deeds:
         if not content:
             near = self.components.before(clause.span.start, clause, None)
             content = [t for t in self.components.between(clause.span.start, hit.verb) if t.known] or ([near] if near is not None else [])
-        component = next((t.component for t in content if t.component not in figures_only()), "unit")
+        component = next((t.component for t in content if t.word not in figures_only()), "unit")
         return Deed(ActionKind.ADVISED, component, None, mood.status, clause, hit.verb, clause.bare, (f"said: {verb}", f"status: {mood.why}"))
 
     def _order(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
@@ -413,7 +415,7 @@ class Deeds:
                 things = [t for t in self.components.of(self.clauses.clauses[index]) if t.known]
                 index += 1
         thing = things[0] if things else self.components.before(clause.span.start, clause, None)
-        if thing is None or thing.component in figures_only():
+        if thing is None or thing.word in figures_only():
             return None
         return Deed(
             ActionKind.ORDERED, thing.component, thing.place, status, clause, hit.verb, clause.bare,
@@ -487,7 +489,7 @@ class Deeds:
         if subject is not None and subject.options:
             subject = self._due(subject)
         be = any(w in BE for w in words)
-        if subject is not None and not new and (subject.component in OUTRIGHT or subject.component in figures_only()) and not self._awaited(subject.component):
+        if subject is not None and not new and (subject.component in OUTRIGHT or subject.word in figures_only()) and not self._awaited(subject.component):
             return None
         if subject is None:
             if not pronoun and not words == [] and not any(w.replace(".", "").isdigit() for w in words):
@@ -536,7 +538,7 @@ class Deeds:
             thing = self._failed_last(clause) or self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
         else:
             thing = None
-        if thing is not None and thing.component not in figures_only() and thing.component not in ("unit", "box"):
+        if thing is not None and thing.word not in figures_only() and thing.component not in ("unit", "box"):
             name = thing.said.removeprefix("the ") if thing.part else thing.component
             yield Deed(ActionKind.REPLACED, name, thing.place, mood, clause, first, clause.bare, ("said: new", "status: told among the work"))
 
@@ -545,7 +547,7 @@ class Deeds:
         cues = self.stances.hits("recommend.aux", clause.span.start, clause.span.end)
         words = [self.passage.norm(i) for i in range(clause.first, clause.span.end)]
         new = "new" in words or "another" in words
-        strong = [s for s in cues if self.passage.norm(s.end - 1) in ("needs", "need", "recommend", "recommended", "suggest", "suggested", "use", "stand", "for", "would", "should", "wants", "on", "buy", "like")]
+        strong = [s for s in cues if self.passage.norm(s.end - 1) in ("needs", "need", "recommend", "recommended", "suggest", "suggested", "use", "stand", "for", "would", "should", "wants", "on", "buy", "like")] + [s for s in cues if self.passage.norms[s.start : s.end] in (("ought", "to"), ("need", "to"), ("needs", "to"))]
         if self.moods.own_need(clause):
             return None
         known = [t for t in things if not t.prep or self.passage.norm(t.start - 1) in ("for", "on")]
@@ -554,13 +556,13 @@ class Deeds:
             after = [t for t in known if t.span.start >= strong[-1].end and (self.passage.norm(t.start) in ("a", "an", "new", "another", "some", "two", "one") or new)]
             before = [t for t in known if t.span.end <= strong[-1].start] if self.passage.norm(strong[-1].end - 1) == "would" and self.passage.norm(strong[-1].start - 1) in ("i", "we") and strong[-1].end >= clause.span.end - 1 else []
             chosen = (after or before)[:1]
-            if self.passage.norm(strong[-1].end - 1) in ("should", "would", "use", "like") and after and not any(self.passage.norm(i) in ("have", "get", "be", "use", "put", "like", "buy", "want", "stand", "need") for i in range(strong[-1].start, after[0].start)):
+            if self.passage.norm(strong[-1].end - 1) in ("should", "would", "use", "like", "to") and after and not any(self.passage.norm(i) in ("have", "get", "be", "use", "put", "like", "buy", "want", "stand", "need") for i in range(strong[-1].start, after[0].start)):
                 chosen = before[:1]
         elif new and any(w in ("right", "best", "answer", "only", "proper", "better") for w in words) and any(w in BE for w in words):
             chosen = [t for t in known if self.passage.norm(t.span.start - 1) == "new" or self.passage.norm(t.start) in ("a", "new")][:1]
         else:
             chosen = []
-        if not chosen or chosen[0].component in figures_only() or self.stances.has("not_done", clause.span):
+        if not chosen or chosen[0].word in figures_only() or self.stances.has("not_done", clause.span):
             return None
         thing = chosen[0]
         fresh = new or (thing.component not in groups()["noun"] and thing.known)

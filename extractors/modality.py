@@ -39,8 +39,9 @@ class Mood:
 class Moods:
     """Moods of a talk's verbs, clause after clause; a plan or advice reaches over its sentence."""
 
-    def __init__(self, clauses: Clauses, stances: Stances) -> None:
-        """Takes the views of the talk."""
+    def __init__(self, clauses: Clauses, stances: Stances, named: frozenset[int]) -> None:
+        """Takes the views of the talk; `named`: tokens at which the name of a component ends."""
+        self.named = named
         self.passage = clauses.passage
         self.clauses = clauses
         self.stances = stances
@@ -53,9 +54,7 @@ class Moods:
         """Goes on to the next clause; what was planned or advised before reaches on within the sentence."""
         if clause.sentence != self._sentence:
             self._sentence, self._mode, self.later = clause.sentence, None, False
-        if self.stances.has("plan.opens", clause.span) and not any(
-            self.passage.norm(i) in ("i", "did") for i in range(clause.first, clause.first + 1)
-        ):
+        if self.stances.has("plan.opens", clause.span):
             first = self.stances.hits("plan.opens", clause.span.start, clause.span.end)[0]
             if first.start <= clause.first + 3:
                 self._mode = PLANNED
@@ -127,7 +126,7 @@ class Moods:
             return self._passive(clause, at, near, hit)
         if near in GERUND_ADVICE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
             return Mood(RECOMMENDED, "needs it", passive=True)
-        if near in BE | MODALS or (near and self.clauses.tags[at] in ("DT", "PRP$", "JJ", "POS", "IN", "NNP")):
+        if near in BE | MODALS or (near and at not in self.named and self.clauses.tags[at] in ("DT", "PRP$", "JJ", "POS", "IN", "NNP")):
             return None
         if hit.forms & {Form.PAST, Form.PARTICIPLE}:
             return self._past(clause, hit, at, near, subject, timed)
@@ -178,6 +177,8 @@ class Moods:
             return None
         if governor in GOVERNORS_OURS and subject not in OTHERS:
             return Mood(PLANNED, f"{governor} to")
+        if self._mode is PLANNED:
+            return Mood(PLANNED, "on the plan")
         if governor == "" and clause.first >= at - 1:
             return Mood(PLANNED, "to do")
         if governor in ("recommend", "recommended", "suggest", "suggested"):
@@ -217,6 +218,8 @@ class Moods:
     def _gerund(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str) -> Mood | None:
         if near in GERUND_ADVICE:
             return Mood(RECOMMENDED, f"{near} doing", passive=near in ("needs", "need", "wants"))
+        if near == "up" and self.passage.norm(at - 1) == "ended":
+            return Mood(DONE, "ended up doing")
         if near in GERUND_DONE:
             return Mood(DONE, f"{near} doing")
         if near in GERUND_NOTHING:
@@ -272,7 +275,7 @@ class Moods:
             if base and self._mode is not None:
                 return Mood(self._mode, "goes on")
             return None if timed else Mood(DONE, "did")
-        if self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
+        if at in self.named or self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
             ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in ("and", "with", "now", "too", "up", "out", "down", "off", "twice", "again", "all", "after", "to")
             if ends and near not in ("it", "them", "one") and hit.span.end - hit.verb <= 2:
                 return Mood(DONE, "done", passive=True, telegram=True) if self._fronted(clause, hit) else None

@@ -100,9 +100,9 @@ def _tail(clauses: Clauses, clause: Clause, at: int, after: tuple[str, ...]) -> 
 def _goes_on(clauses: Clauses, clause: Clause, particle: int) -> bool:
     """Whether "in" or "on" opens a place ("in the box") and does not belong to the verb."""
     following = particle + 1
-    if clauses.passage.norm(particle) == "to" or following >= clause.span.end:
+    if clauses.passage.norm(particle) == "to" or following >= clause.span.end or clauses.passage.norm(following) in ("it", "there", "them", "here"):
         return False
-    return clauses.tags[following] in ("DT", "PRP$", "PRP", "CD") or clauses.passage.norm(following) in ("my", "his", "her", "their", "it", "them")
+    return clauses.tags[following] in ("DT", "PRP$", "PRP", "CD") or clauses.passage.norm(following) in ("my", "his", "her", "their")
 
 
 def verb_hits(clauses: Clauses) -> Iterator[VerbHit]:
