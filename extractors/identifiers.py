@@ -16,8 +16,10 @@ from extractors.talk import Talk
 
 MODEL, SERIAL, PART = "equipment.model", "equipment.serial", "part.part_number"
 GAP = 14  # tokens between the announcement and the string
+FAR_GAP = 9  # tokens of any words between them
 NEAR = 16  # tokens within which a word beside an unannounced string says what it is
 NEAR_PLATE = 30
+BESIDE = 8  # tokens after the model in which the serial may follow unannounced
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +68,9 @@ class _Finder:
         return bisect_left(starts, start) < bisect_left(starts, end)
 
     def after_cue(self, hit: Hit, kind: str) -> Identifier | None:
-        """The string that an announcement leads to, over small words."""
+        """The string that an announcement leads to: over small words any, over others only one that is surely a name."""
         passage, index = self.passage, hit.span.end
-        lines = 0
+        lines, small = 0, True
         while index < min(len(passage.tokens), hit.span.end + GAP):
             if index in self.announcing or index in self.stops:
                 return None
@@ -77,14 +79,23 @@ class _Finder:
                 if lines > 1:
                     return None
             one = spell(passage, index, self.stops) if index not in self.taken else None
-            if one is not None and self._fits(one, kind, hit):
+            if one is not None and self._fits(one, kind, hit) and (small or self._surely(one)):
                 whole = settled(passage, one, self.stops)
                 begin = hit.span.start if index - hit.span.end <= 6 else index
                 return Identifier(Span(begin, one.span.end), kind, whole, True, f"“{passage.said(hit.span)}” before it")
-            if passage.norm(index) not in _table()["gap"]["say"]:
+            if one is not None and one.digits >= 2 and not small:
+                return None
+            small = small and passage.norm(index) in _table()["gap"]["say"]
+            if not small and (hit.label == "number" or index - hit.span.end > FAR_GAP):
                 return None
             index += 1
         return None
+
+    def _surely(self, one: Spelled) -> bool:
+        """Whether a string can hardly be a figure: letters and digits, or digits one by one."""
+        if one.span.end in self.units or _head(one) in _abbreviations():
+            return False
+        return len(one.bare) >= 5 and one.digits >= 3 and (one.letters > 0 or one.pieces >= 5)
 
     def _fits(self, one: Spelled, kind: str, hit: Hit) -> bool:
         """Whether a string may be what was announced."""
@@ -92,7 +103,8 @@ class _Finder:
             return False
         mixed = one.letters > 0 or any(ch in one.text for ch in "-/")
         if hit.label == "number":
-            return (mixed and len(one.bare) >= 3 and _head(one) not in _abbreviations()) or one.digits >= 5
+            joint = any(ch in one.text for ch in "-/")
+            return (mixed and len(one.bare) >= 3 and (joint or _head(one) not in _abbreviations())) or one.digits >= 5
         if kind == PART:
             return len(one.bare) >= (3 if mixed else 4)
         return len(one.bare) >= 3
@@ -149,6 +161,25 @@ class _Finder:
                 self._take(Identifier(one.span, kind, settled(self.passage, one, self.stops), False, because))
             index = one.span.end
 
+    def beside_model(self) -> None:
+        """A second string right after the model, where no serial was announced: the serial, asked again."""
+        models = [k for k in self.found if k.kind == MODEL]
+        if len(models) != 1 or any(k.kind == SERIAL for k in self.found):
+            return
+        start = models[0].spelled.spans[-1].end
+        for index in range(start, min(len(self.passage.tokens), start + BESIDE)):
+            if index in self.taken or index in self.stops:
+                return
+            one = spell(self.passage, index, self.stops)
+            if one is None:
+                continue
+            if self._surely(one) and one.digits >= 4:
+                whole = settled(self.passage, one, self.stops)
+                doubt = "low confidence: taken for the serial, which was not announced"
+                whole = Spelled(whole.span, whole.text, (*whole.confirm, doubt), whole.again, whole.pieces)
+                self._take(Identifier(one.span, SERIAL, whole, False, "right after the model"))
+            return
+
     def _may_begin(self, index: int) -> bool:
         """Whether a string without announcement may begin at a token: a letter of its own, capitals, or digits."""
         token = self.passage.tokens[index]
@@ -169,13 +200,14 @@ class _Finder:
             return False
         joint = any(ch in one.text for ch in "-/")
         head = _head(one)
-        if head in _abbreviations() and not (joint and one.digits >= 4):
+        if head in _abbreviations() and not (joint and one.digits >= 3):
             return False
         if not head:  # digits first: only with a dash and a letter, "24-771B"
             return "-" in one.text and len(one.bare) >= 5 and self._hyphens(one)
         if len(head) == 1 and not joint:
             by = "x" in one.text and one.digits >= 2
-            return (one.digits >= 4 or by) and self.near("near", start - 12, one.span.end + 12)
+            glued = one.digits >= 3 and self.passage.tokens[min(start + 1, one.span.end - 1)].joined
+            return (one.digits >= 4 or by or glued) and self.near("near", start - 12, one.span.end + 12)
         return "." not in one.text
 
     def _hyphens(self, one: Spelled) -> bool:
@@ -194,6 +226,8 @@ class _Finder:
         if any(e in self.ends.get("other", ()) for e in (start - 1, start)):
             return None, "a ticket's or a door's"
         if not any(k.kind == MODEL for k in self.found):
+            if self.passage.norm(end) == "model" or (self.passage.norm(end) == "for" and self.passage.norm(end + 2) == "model"):
+                return MODEL, "“model” after it"
             if self.near("serial", end, end + 6):
                 return MODEL, "right before the serial"
             if self.near("plate", start - NEAR_PLATE, start) and not self.near("part", start - 6, end + 6):
@@ -221,5 +255,6 @@ def identifiers(talk: Talk, stops: frozenset[int] = frozenset()) -> list[Identif
     finder.announced(("model", "serial", "part"))
     finder.unannounced((MODEL,))
     finder.announced(("number",))
+    finder.beside_model()
     finder.unannounced((MODEL, SERIAL, PART))
     return sorted(finder.found, key=lambda i: i.span)

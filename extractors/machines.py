@@ -166,7 +166,8 @@ def main_machine(passage: Passage, near: Surroundings, found: list[Machine]) -> 
     """The machine of the job: the likeliest, the first of equals; one that no row names only after "this is the"."""
     likely = [m for m in found if m.score >= 2.0]
     if likely:
-        return max(likely, key=lambda m: (round(m.score, 3), -m.span.start))
+        best = max(likely, key=lambda m: (round(m.score, 3), -m.span.start))
+        return _fullest(best, found)
     for span in near.spans.get("opening", []):
         if span.start >= EARLY:
             break
@@ -180,14 +181,30 @@ def main_machine(passage: Passage, near: Surroundings, found: list[Machine]) -> 
     return None
 
 
+def _fullest(best: Machine, found: list[Machine]) -> Machine:
+    """The fullest name of the same machine near the beginning: "oven", and "gas deck oven" a line later."""
+    noun = best.type.split()[-1]
+    same = [m for m in found if m.type.split()[-1] == noun and m.score > 0 and m.span.start < SOON and m.type.endswith(best.type)]
+    fullest = max(same, key=lambda m: (len(m.type), -m.span.start), default=best)
+    return fullest if len(fullest.type) > len(best.type) else best
+
+
 def _room(near: Surroundings, span: Span) -> Span:
-    """A room with the words before it that belong to it: "second floor pantry"."""
+    """A room with the words before it that belong to it: "second floor pantry", "the bait shed"."""
     start = span.start
     while near.one_breath(start):
         begin = near.ends_at("room+", start)
         if begin is None:
             break
         start = begin
+    passage, free = near.passage, start
+    while free > 0 and start - free < 2 and near.one_breath(free):
+        before = passage.norm(free - 1)
+        if not before.isalpha() or before in STOP or before in NO_NAME or before in SMALL or len(before) < 3:
+            break
+        free -= 1
+    if free < start and near.one_breath(free) and passage.norm(free - 1) in ARTICLES:
+        start = free
     return Span(start, span.end)
 
 
@@ -209,6 +226,7 @@ def _thing(passage: Passage, start: int) -> int | None:
     return end if end > start + 1 else None
 
 
+NO_NAME = frozenset(["same", "other", "whole", "next", "first", "last", "only", "old", "new", "little", "big", "nice", "hot", "cold", "actual", "whole", "very", "entire", "main"])
 STOP = frozenset(["and", "is", "was", "of", "in", "on", "at", "that", "which", "so", "it", "with", "to", "for", "because", "but", "where", "when", "i", "he", "she", "they", "it's", "there", "has", "had", "needs", "keeps", "won't", "isn't", "as", "from", "been", "are", "were", "model", "serial", "by", "next", "near", "behind", "under", "over", "above", "off", "out", "up", "down", "back", "today", "again"])
 
 
@@ -228,6 +246,8 @@ def sites(passage: Passage, near: Surroundings, machine: Machine | None) -> list
     for span in near.spans.get("room", []):
         whole = _room(near, span)
         shared = passage.said(span).lower() in table["article"]["say"] and whole.start == span.start
+        if passage.norms[whole.start : whole.end] in (("room",), ("area",), ("corner",), ("side",), ("wall",), ("end",), ("floor",)):
+            continue
         if not shared or passage.norm(span.start - 1) in SMALL or _alone(passage, span.start, span.end):
             named.append((whole, "room", 3.0))
     for span in near.spans.get("site", []):

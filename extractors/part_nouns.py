@@ -161,6 +161,39 @@ def _one_clause(passage: Passage, one: int, other: int) -> bool:
     return first.clause == second.clause and first.segment == second.segment
 
 
+def _led(passage: Passage, before: int, head: int, *, fresh: bool) -> bool:
+    """Whether a preposition makes a noun a mere place: not in "popped in a new contactor" or "with two new gaskets"."""
+    if before < 0 or passage.norm(before) not in PREPOSITIONS or not _one_breath(passage, before, head):
+        return False
+    return not (fresh and passage.norm(before) in ("with", "in", "on"))
+
+
+def unknown_nouns(talk: Talk, starts: list[int], known: list[PartNoun]) -> list[PartNoun]:
+    """Nouns that no row names, at tokens where a part is sure to be named: after "order", "replaced the"."""
+    passage, doc = talk.passage, talk.doc
+    taken = {i for n in known for i in range(n.span.start, n.head.end)}
+    abstract = set(load_table("components")["abstract"]["say"])
+    found: dict[int, PartNoun] = {}
+    for start in starts:
+        index = start
+        while index < len(passage.tokens) and (passage.norm(index) in DETERMINERS or passage.norm(index) in ("new", "one", "another") or number_at(passage, index)):
+            index += 1
+        end = index
+        while end < len(passage.tokens) and end - index < 3 and _one_clause(passage, start - 1, end) and doc[end].tag_ in ("NN", "NNS", "NNP", "JJ"):
+            end += 1
+        while end > index and doc[end - 1].tag_ == "JJ":
+            end -= 1
+        words = passage.norms[index:end]
+        if not words or any(i in taken for i in range(start, end)) or set(words) & abstract or len(words[-1]) < 3:
+            continue
+        name = " ".join(words)
+        if doc[end - 1].tag_ == "NNS" and name.endswith("s") and not name.endswith("ss"):
+            name = name[:-1]
+        made = _made(talk, Span(index, end), name, False, ())
+        found[made.head.start] = replace(made, text=" ".join(words), led=False)
+    return [found[at] for at in sorted(found)]
+
+
 def _one_breath(passage: Passage, before: int, head: int) -> bool:
     """Whether a preposition goes with a noun: in its line, or over the end of a caption's line but for "in" and "on"."""
     if _one_clause(passage, before, head):
@@ -209,7 +242,7 @@ def _made(talk: Talk, head: Span, component: str, rare: bool, may: tuple[str, ..
     return PartNoun(
         span=Span(start, head.end), head=head, component=component, text=passage.said(Span(begin, head.end)).lower(), count=count,
         plural=many, new="new" in norms or article == "new", old="old" in norms or "bad" in norms, seldom=rare,
-        led=ahead >= 0 and _one_breath(passage, ahead, head.start) and passage.norm(ahead) in PREPOSITIONS and not (passage.norm(ahead) == "with" and ("new" in norms or count is not None)),
+        led=_led(passage, ahead, head.start, fresh="new" in norms or (count is not None and article not in DETERMINERS)),
         may=may, bare=begin == head.start and head.end - head.start == 1,
     )
 

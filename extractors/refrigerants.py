@@ -27,6 +27,8 @@ class Refrigerant:
     letter: str | None
     weight: float
     because: str
+    earlier: bool = False
+    """It was in the machine once: "used to be 22"."""
 
 
 @cache
@@ -210,10 +212,10 @@ class _Finder:
             weight = 0.0
         if misheard and not weight and passage.norm(start - 1) in _cues()["again"]:
             weight = ENOUGH  # nothing else is said like "the 4 or 4"
-        if weight and "not_now" in cues:
-            weight *= 0.6
         begin = r_at if prefixed else start
-        return Refrigerant(Span(begin, stop), number, letter, weight, "; ".join(why)) if weight else None
+        if not weight:
+            return None
+        return Refrigerant(Span(begin, stop), number, letter, weight, "; ".join(why), "not_now" in cues)
 
     def candidates(self) -> Iterator[Refrigerant]:
         """Every number that may be one, heaviest first at each place."""
@@ -276,7 +278,7 @@ def chosen(found: list[Refrigerant]) -> tuple[Refrigerant, str, tuple[str, ...]]
         return None
     totals: Counter[str] = Counter()
     for one in sure:
-        totals[one.number] += round(10 * one.weight)
+        totals[one.number] += round((2 if one.earlier else 10) * one.weight)
     number = max(totals, key=lambda n: (totals[n], -next(i for i, r in enumerate(sure) if r.number == n)))
     same = [r for r in sure if r.number == number]
     letters = Counter(r.letter for r in same if r.letter is not None)

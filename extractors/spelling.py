@@ -23,6 +23,7 @@ class Spelled:
     text: str
     confirm: tuple[str, ...] = ()
     again: tuple[Span, ...] = ()
+    pieces: int = 1
 
     @property
     def spans(self) -> tuple[Span, ...]:
@@ -109,6 +110,8 @@ def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
     table, token = _table(), passage.tokens[index]
     norm = token.norm
     text = ""
+    if norm == "x" and passage.norm(index + 1) == "ray":
+        return _Atom("L", "X", index + 2, sure=True)
     if len(norm) == 1 and norm.isalpha() and norm.isascii():
         text = norm.upper()
         if norm in ("a", "i") and not _joined(passage, index) and not _stands_as_letter(passage, index, begun):
@@ -119,11 +122,18 @@ def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
         text = token.text.upper()
     elif norm in table["alphabet"] and (begun or _bare_piece(passage, index + 1) or passage.norm(index + 1) in table["alphabet"]):
         return _Atom("L", table["alphabet"][norm], index + 1, sure=True)
-    elif norm in table["names"] and begun and _follows(passage, index + 1) and _bare_piece(passage, index + 1):
+    elif norm in table["names"] and _named_letter(passage, index, begun):
         return _Atom("L", table["names"][norm], index + 1, doubt=f"heard differently: “{token.text}” taken for a letter")
     if not text:
         return None
     return _with_example(passage, index, text)
+
+
+def _named_letter(passage: Passage, index: int, begun: bool) -> bool:
+    """Whether "em" or "see" stands for a letter: before another piece, and at the beginning only where it is no word."""
+    names = _table()["names"]
+    follows = _follows(passage, index + 1) and (_bare_piece(passage, index + 1) or passage.norm(index + 1) in names)
+    return follows and (begun or passage.norm(index) in _table()["no_words"]["say"])
 
 
 def _stands_as_letter(passage: Passage, index: int, begun: bool) -> bool:
@@ -309,7 +319,7 @@ def _finish(span: Span, pieces: list[_Atom]) -> Spelled:
     alike = [letter for letter in unsure if any(letter in group for group in _table()["alike"]["groups"])]
     if alike:
         doubts.append(f"heard differently: {', '.join(alike)} could be another letter")
-    return Spelled(span, text, tuple(dict.fromkeys(doubts)))
+    return Spelled(span, text, tuple(dict.fromkeys(doubts)), pieces=sum(piece.kind != "J" for piece in pieces))
 
 
 def settled(passage: Passage, first: Spelled, stops: frozenset[int] = frozenset()) -> Spelled:

@@ -9,7 +9,7 @@ from typing import Any
 
 from extractors.facts import Condition, FindingStatus, Part, PartStatus
 from extractors.identifiers import PART, Identifier, identifiers
-from extractors.part_nouns import PartNoun, number_at, part_nouns, parts_table
+from extractors.part_nouns import PartNoun, number_at, part_nouns, parts_table, unknown_nouns
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.registry import Extractor, Found
@@ -69,7 +69,6 @@ class _Parts:
         self.talk, self.passage = talk, talk.passage
         self.troubled = _troubled(found)
         self.nouns = part_nouns(talk, self.troubled, _machine(found))
-        self.heads = [n.head.start for n in self.nouns]
         stops = frozenset(span.start for span, field in found.used.items() if field == "equipment.refrigerant")
         self.numbers = [i for i in identifiers(talk, stops) if i.kind == PART]
         self.used = {i for span in found.used for i in range(span.start, span.end)}
@@ -77,8 +76,18 @@ class _Parts:
         for hit in _cues().find(self.passage, overlapping=True):
             self.hits.setdefault(hit.label, []).append(hit)
         self.starts = {label: [h.span.start for h in hits] for label, hits in self.hits.items()}
+        self.nouns = sorted([*self.nouns, *unknown_nouns(talk, self._sure(), self.nouns)], key=lambda n: n.head)
+        self.heads = [n.head.start for n in self.nouns]
         self.figure_ends = {f.span.end: f for f in talk.figures}
         self.drafts: list[Draft] = []
+
+    def _sure(self) -> list[int]:
+        """Tokens at which a part is sure to be named, whatever it is called."""
+        table = parts_table()
+        firm = set(table["fit"]["firm"])
+        starts = [h.span.end for h in self.hits.get("order", []) if self.passage.said(h.span).lower() not in table["order"]["weak"] and not self._no_order(h.span)]
+        starts += [h.span.end for h in self.hits.get("fit_before", []) if self.passage.said(h.span).lower() in firm]
+        return starts
 
     def between(self, label: str, start: int, end: int) -> list[Hit]:
         """Cues of a kind that begin in [start, end)."""
@@ -170,7 +179,8 @@ class _Parts:
         last = end
         for noun in self.inside(end, limit):
             gap = [passage.norm(i) for i in range(last, noun.span.start)]
-            if noun.led or noun.span.start - last > (4 if weak and last == end else 12):
+            direct = last == end and noun.span.start - end <= 1
+            if (noun.led and not direct) or noun.span.start - last > (4 if weak and last == end else 12):
                 continue
             if last == end and weak and any(w in ("to", "back", "the", "that", "this", "it") for w in gap):
                 break
@@ -491,7 +501,9 @@ def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     parts.order()
     ordered = {d.noun.head for d in parts.drafts}
     parts.fitted()
-    parts.drafts = [d for d in parts.drafts if d.status is PartStatus.TO_ORDER or d.noun.head not in ordered]
+    parts.drafts = [
+        d for d in parts.drafts if d.status is PartStatus.TO_ORDER or d.noun.head not in ordered or d.because.endswith("before it")
+    ]
     parts.by_rating()
     parts.in_the_van()
     parts.drafts = _restocked(parts.drafts)
