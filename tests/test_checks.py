@@ -130,7 +130,7 @@ def test_a_verdict_on_a_doubtful_figure_says_so() -> None:
     "reason, value, verdict",
     """
     subject unclear, 31.8, none; subject unclear, 34.6, in; unit not said, 33.0, none; may be rated, 31.8, none;
-    decimal point, 31.8, out; heard differently, 31.8, out;
+    decimal point, 31.8, out; heard differently, 31.8, out; does not fit, 31.8, none;
     """,
 )
 def test_nothing_is_called_wrong_while_nobody_knows_what_it_is(reason: str, value: float, verdict: str) -> None:
@@ -275,6 +275,12 @@ def test_the_same_draft_gives_the_same_checks() -> None:
 def test_a_voltage_that_may_be_leg_to_neutral_is_not_called_low() -> None:
     draft = job("measured voltage | line | 120 V", "rated voltage | unit | 208 V")
     assert "leg to neutral" in held(draft, "supply-voltage-nameplate", NONE).message
+
+
+def test_carbon_dioxide_and_ammonia_run_hot_in_order() -> None:
+    row = "measured temperature | discharge line | 240 degF"
+    assert of_rule(job(row, refrigerant="R-744"), "discharge-line-temperature") == []
+    held(job(row, refrigerant="R-404A"), "discharge-line-temperature", OUT)
 
 
 def test_two_plate_voltages_of_one_dual_rating_are_one_band() -> None:

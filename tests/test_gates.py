@@ -70,6 +70,19 @@ def test_nothing_is_changed_or_dropped() -> None:
     assert check(check(draft)).readings == after
 
 
+@cases(
+    "mass, name, mark",
+    "150 lb, R-290, 1; 150 g, R-290, 0; 95 g, R-600a, 0; 210 lb, R-404A, 0; 9 oz, R-134a, 0; 9000 lb, -, 1;",
+)
+def test_strange_charges(mass: str, name: str | None, mark: int) -> None:
+    assert bool(asked(job(f"rated mass | refrigerant charge | {mass}", refrigerant=name or ""))) == bool(mark)
+
+
+def test_amps_between_terminals_are_ohms() -> None:
+    found = first(job("measured current | compressor | 6.9 A | place=common_to_start"))
+    assert found.confirm[0].startswith("unit not said")
+
+
 @cases("suction, head, mark", "215, 30, 1; 30, 215, 0; 56, 56, 0;")
 def test_suction_above_head(suction: float, head: float, mark: int) -> None:
     found = asked(job(SUCTION.format(suction, 10), HEAD.format(head, 15)))
@@ -80,7 +93,7 @@ def test_suction_above_head(suction: float, head: float, mark: int) -> None:
 def test_standing_pressures_are_left_alone() -> None:
     row = "measured pressure | suction pressure | 165 psig | q=standby"
     assert asked(job(row, refrigerant="R-404A")) == {}
-    assert "does not fit R-404A" in asked(job(row.replace(" | q=standby", ""), refrigerant="R-404A"))["r1"][0]
+    assert "165 psig of R-404A" in asked(job(row.replace(" | q=standby", ""), refrigerant="R-404A"))["r1"][0]
 
 
 @cases(

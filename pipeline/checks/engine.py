@@ -28,8 +28,9 @@ UNIDENTIFIED = {
     "unit not said": "in which unit {said} was meant",
     "may be rated": "whether {said} was measured or read off a label",
     "may be measured": "whether {said} was measured or read off a label",
+    "does not fit": "whether {said} was heard right, for it does not fit the rest",
 }
-"""Reasons to confirm that leave open what a figure is; the others leave open only which figure it was."""
+"""Reasons to confirm on whose word nothing may be called wrong: nobody knows what the figure is, or it cannot be."""
 NOBODY = Basis(kind="common_practice", source="nothing to compare with was said")
 
 

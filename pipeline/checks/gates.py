@@ -99,5 +99,10 @@ def _concerns(row: dict[str, Any], job: Job, reading: Reading) -> bool:
         return False
     if set(reading.qualifiers) & {Qualifier(name) for name in row.get("without", ())}:
         return False
+    refrigerant = job.refrigerant_of(reading) if "classes" in row or "not_classes" in row else None
+    if "classes" in row and (refrigerant is None or refrigerant.safety_class not in row["classes"]):
+        return False
+    if refrigerant and refrigerant.safety_class in row.get("not_classes", ()):
+        return False
     kinds = job.kinds_of(reading)
     return not kinds & set(row.get("not_kinds", ())) and (not row.get("kinds") or bool(kinds & set(row["kinds"])))

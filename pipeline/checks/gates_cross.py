@@ -15,6 +15,7 @@ from pipeline.checks.job import Job
 from pipeline.checks.legs import unbalance_pct
 from pipeline.checks.pairing import companion, figures, identity, leg_sets, near, same_moment, same_place, unsteady
 from pipeline.checks.rule import NOT_STEADY
+from pipeline.checks.rules.winding_resistance_sum import terminals
 from pipeline.checks.subjects import DRIVEN, LEG_TO_LEG, SUPPLY
 from pipeline.checks.trends import minutes_of
 
@@ -68,7 +69,7 @@ def impossible_saturation(job: Job) -> Iterator[Flag]:
                 saturated = None
             if saturated is None or not low <= saturated <= high:
                 shown = f" ({wording.amount(saturated, 'degF')})" if saturated is not None else ""
-                yield Flag(reading.id, f"outside usual range: does not fit {refrigerant.name}{shown}")
+                yield Flag(reading.id, f"does not fit: {wording.said(reading)} of {refrigerant.name}{shown}")
 
 
 def impossible_difference(job: Job) -> Iterator[Flag]:
@@ -336,8 +337,15 @@ def refrigerant_doubt(job: Job) -> str | None:
     return f"does not fit: {charged} was charged"
 
 
+def winding_in_amps(job: Job) -> Iterator[Flag]:
+    """Amps between two terminals of a winding: those are ohms."""
+    for reading in measured(job, Quantity.CURRENT, *DRIVEN):
+        if len(terminals(reading.place)) == 2:
+            yield Flag(reading.id, "unit not said: between two terminals it would be ohms")
+
+
 GATES: tuple[Gate, ...] = (
     swapped, impossible_saturation, impossible_difference, saturation_said, decimal_point, teen_or_ty, leg_off,
     leg_to_neutral, name_of_a_supply, equals_rated, too_much_power, ounces_over_a_pound, plate_labels, backwards,
-    corrected_twice,
+    corrected_twice, winding_in_amps,
 )  # fmt: skip

@@ -33,4 +33,4 @@ def judge(case: Case) -> Outcome | None:
     )
 
 
-RULE = Rule("air-temperature-split", (RETURN, SUPPLY), judge, cases=cases)
+RULE = Rule("air-temperature-split", (RETURN, SUPPLY), judge, cases=cases, not_kinds=("outside_air",))

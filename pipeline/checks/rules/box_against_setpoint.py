@@ -16,6 +16,8 @@ from pipeline.checks.subjects import SETTERS
 from pipeline.draft import Verdict
 
 STILL_MOVING_DEGF = 1.0
+ONE_BOX_DEGF = 40.0
+"""A display and a probe farther apart than this are hardly of one box."""
 EXTREMES = frozenset({Qualifier.MINIMUM, Qualifier.PEAK})
 BOX = Need("box", Quantity.TEMPERATURE, "degF", ("box", "cavity", "room"), without=EXTREMES)
 SETPOINT = Need("setpoint", Quantity.TEMPERATURE, "degF", SETTERS, (Role.SETPOINT,), missing="setpoint")
@@ -39,7 +41,7 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
             yield Case(job, limits, {"display": display, "box": probe}, tag="display")
 
 
-def judge(case: Case) -> Outcome | Missing:
+def judge(case: Case) -> Outcome | Missing | None:
     """Degrees from the setpoint; with a differential, up to that far above it is right."""
     return _display(case) if case.has("display") else _box(case)
 
@@ -94,8 +96,10 @@ def _is_room(case: Case) -> bool:
     return case.anchor.subject == "box" and bool(case.kinds & rooms) and "refrigeration" not in case.kinds
 
 
-def _display(case: Case) -> Outcome:
+def _display(case: Case) -> Outcome | None:
     apart = abs(case.num("display", "degF") - case.num("box", "degF"))
+    if apart > ONE_BOX_DEGF:
+        return None
     band = case.limits.band("display")
     return case.judged(
         apart,

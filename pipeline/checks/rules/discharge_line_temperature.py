@@ -8,8 +8,14 @@ from pipeline.checks.rule import Case, Need, Outcome, Rule, from_limit
 LINE = Need("line", Quantity.TEMPERATURE, "degF", ("discharge line",))
 
 
-def judge(case: Case) -> Outcome:
+HOT_BY_NATURE = ("R-744", "R-717")
+"""Carbon dioxide and ammonia run hot in order: makers' figures count there."""
+
+
+def judge(case: Case) -> Outcome | None:
     """Degrees against what oil and valves stand."""
+    if any(m.refrigerant and m.refrigerant.value in HOT_BY_NATURE for m in case.job.machines):
+        return None
     limit = case.limits.limit("in_high")
     value = case.num("line", "degF")
     return case.judged(

@@ -11,7 +11,7 @@ from pipeline.checks.air_side import SUPPLY
 from pipeline.checks.binding import match
 from pipeline.checks.job import Job
 from pipeline.checks.limits import RuleLimits
-from pipeline.checks.pairing import companion, on_the_way
+from pipeline.checks.pairing import companion, near, on_the_way
 from pipeline.checks.rule import NOT_STEADY, Case, Missing, Need, Outcome, Rule, from_limit
 from pipeline.checks.rules.box_against_setpoint import SETPOINT
 
@@ -27,7 +27,7 @@ def cases(job: Job, limits: RuleLimits) -> Iterator[Case]:
     settled = [r for r in temperatures if r.id not in on_the_way(job, temperatures)]
     for anchor in job.of(Quantity.PRESSURE, (Role.MEASURED,)):
         if SUCTION.accepts(anchor):
-            air = companion(job, anchor, settled).reading
+            air = companion(job, anchor, [r for r in settled if near(job, anchor, r)]).reading
             if air:
                 case = Case(job, limits, {"suction": anchor, "air": air})
                 target = match(job, air, TARGET).reading
@@ -44,8 +44,10 @@ def judge(case: Case) -> Outcome | Missing | None:
         return None
     kind = next((name for name in KINDS if name in case.kinds), None)
     difference = case.num("air", "degF") - coil
+    if difference <= 0:
+        return None
     if kind is None:
-        if case.kinds or difference <= 0:
+        if case.kinds:
             return None
         return Missing("kind of equipment")
     if kind == "air_conditioning" and (case.bound["air"].subject != "return air" or _heating(case)):
@@ -86,5 +88,5 @@ RULE = Rule(
     cases=cases,
     refrigerant=True,
     steady=True,
-    not_kinds=("heating", "ice_machine"),
+    not_kinds=("heating", "ice_machine", "outside_air"),
 )

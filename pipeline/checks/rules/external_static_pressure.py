@@ -14,6 +14,8 @@ from pipeline.checks.pairing import companion
 from pipeline.checks.rule import Case, Need, Outcome, Rule, from_plate
 from pipeline.checks.wording import figure
 
+NO_DUCT_INWC = 4.0
+"""More than this is gas or water pressure and not the air of a duct."""
 UNITS = ("inWC", "Pa")
 WHOLE = ("duct", "unit", "blower motor", "system", "static")
 FILTER = ("filter", "coil")
@@ -71,7 +73,7 @@ def judge(case: Case) -> Outcome | None:
         pressure = abs(case.num("supply", "inWC")) + abs(case.num("return", "inWC"))
         what = f"Static pressure {case.said('supply')} supply and {case.said('return')} return"
     rated = case.span("plate", "inWC")[1]
-    if rated <= 0:
+    if rated <= 0 or pressure > NO_DUCT_INWC:
         return None
     percent = pressure / rated * 100
     return case.judged(
@@ -86,4 +88,10 @@ def judge(case: Case) -> Outcome | None:
     )
 
 
-RULE = Rule("external-static-pressure", (SUPPLY, RETURN, TOTAL, PLATE), judge, cases=cases)
+RULE = Rule(
+    "external-static-pressure",
+    (SUPPLY, RETURN, TOTAL, PLATE),
+    judge,
+    cases=cases,
+    not_kinds=("hot_kitchen", "dish_machine", "refrigeration", "ice_machine"),
+)

@@ -55,6 +55,8 @@ def _ceiling(case: Case) -> Outcome | Missing | None:
     """A plate's charge: under the lowest ceiling it fits every edition, above the highest none."""
     if case.refrigerant is None or case.refrigerant.safety_class != "A3":
         return None
+    if case.anchor.confirm:
+        return Missing("second listen to the plate charge", reference=False)
     grams = case.span("plate", "g")[1]
     lowest, closed, highest = (case.limits.limit(name) for name in ("any_edition", "closed", "open"))
     if lowest.value < grams <= highest.value and not (grams <= closed.value and "open_case" in case.kinds):

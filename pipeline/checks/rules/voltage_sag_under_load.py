@@ -13,6 +13,8 @@ from pipeline.checks.subjects import SUPPLY
 from pipeline.checks.wording import figure
 
 LEAST_V = 60.0
+SAME_SUPPLY_PCT = 45.0
+"""A larger drop is hardly one of the same conductors: leg to leg and leg to neutral were taken for one."""
 DIPPED = frozenset({Qualifier.MINIMUM, Qualifier.INRUSH})
 
 
@@ -50,6 +52,8 @@ def judge(case: Case) -> Outcome | None:
     if off <= 0:
         return None
     drop = (off - on) / off * 100
+    if drop > SAME_SUPPLY_PCT:
+        return None
     kind = "starting" if case.tag == "start" else "running"
     return case.judged(
         max(drop, 0.0),
