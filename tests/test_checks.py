@@ -330,6 +330,7 @@ def test_rooms_and_ovens_are_no_cold_food() -> None:
 def test_a_shop_setting_is_used_and_named() -> None:
     class Shop:
         altitude_ft = None
+        folder = None
         limits: dict[str, dict[str, Any]] = {"capacitor-tolerance": {"low": -5, "high": 5}}  # noqa: RUF012
 
     found = held(job(CAP.format(33), MARK), "capacitor-tolerance", OUT, shop=Shop())
@@ -340,6 +341,7 @@ def test_a_shop_setting_is_used_and_named() -> None:
 def test_the_sites_altitude_goes_before_the_shops() -> None:
     class Shop:
         altitude_ft = 8000.0
+        folder = None
         limits: dict[str, dict[str, Any]] = {}  # noqa: RUF012
 
     rows = ("measured pressure | head pressure | 250 psig", "measured pressure | suction pressure | 22 psig")

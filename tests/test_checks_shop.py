@@ -33,6 +33,12 @@ def test_a_number_is_in_the_rules_own_unit_and_a_table_in_any_that_measures_the_
     assert limits["superheat"] is all_limits()["superheat"]
 
 
+def test_the_marginal_fifth_follows_a_tolerance_that_the_shop_changed(tmp_path: Path) -> None:
+    limits = own(tmp_path, "[limits.supply-voltage-nameplate]\nlow = -5\nhigh = 5\n")["supply-voltage-nameplate"]
+    assert (limits["in_low"], limits["in_high"]) == (-4, 4)
+    assert limits.limit("in_high").from_shop
+
+
 def test_without_a_shop_the_files_own_limits_hold() -> None:
     assert limits_for({}) is all_limits()
 

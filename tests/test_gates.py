@@ -54,6 +54,13 @@ def test_usual_bounds(row: str, reason: str | None) -> None:
     assert [one.split(":")[0] for one in confirm] == ([reason] if reason else [])
 
 
+def test_what_a_person_answered_is_not_asked_again_and_its_verdict_stands() -> None:
+    draft = job(SUCTION.format(62, 10), HEAD.format(26, 15), refrigerant="R-404A")
+    assert set(asked(draft)) == {"r1", "r2"}
+    settled = {"r1": {"does not fit"}, "r2": {"does not fit"}}
+    assert all(not reading.confirm for reading in check(draft, answered=settled).readings)
+
+
 def test_a_room_or_an_oven_is_no_unusual_box() -> None:
     box = "measured temperature | box | 295 degF"
     assert asked(job(box, machine="convection oven")) == {}

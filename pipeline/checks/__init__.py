@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from pathlib import Path
 from typing import Any, Protocol
 
 from pipeline.draft import Draft, Problem
@@ -19,12 +20,23 @@ class ShopSettings(Protocol):
     def limits(self) -> Mapping[str, Mapping[str, Any]]:
         """The shop's own limits, rule by rule."""
 
+    @property
+    def folder(self) -> Path | None:
+        """Where the shop's file lies, to name the line of a wrong limit."""
 
-def check(draft: Draft, *, altitude_ft: float | None = None, shop: ShopSettings | None = None) -> Draft:
+
+def check(
+    draft: Draft,
+    *,
+    altitude_ft: float | None = None,
+    shop: ShopSettings | None = None,
+    answered: Mapping[str, Collection[str]] | None = None,
+) -> Draft:
     """The draft with `checks`, `trends` and the gates' `confirm` and `alternatives` of readings filled.
 
-    `altitude_ft` of the site goes before the shop's. A rule that raises is noted in `problems`, and the draft is then
-    partial. Raises InputError for a shop's limit that no rule has.
+    `altitude_ft` of the site goes before the shop's. `answered`: by reading id, the reasons (without what follows
+    their colon) that a person has settled; the gates do not ask them again. A rule that raises is noted in `problems`,
+    and the draft is then partial. Raises InputError for a shop's limit that no rule has.
     """
     from pipeline.checks.engine import run
     from pipeline.checks.gates import ask
@@ -35,8 +47,9 @@ def check(draft: Draft, *, altitude_ft: float | None = None, shop: ShopSettings 
 
     height = altitude_ft if altitude_ft is not None else shop.altitude_ft if shop else None
     series = trends(draft)
-    limits = limits_for(shop.limits if shop else {})
-    draft = ask(Job(draft, height, limits, series))
+    file = shop.folder / "shop.toml" if shop and shop.folder else None
+    limits = limits_for(shop.limits if shop else {}, file)
+    draft = ask(Job(draft, height, limits, series), answered or {})
     problems: list[Problem] = []
 
     def failed(rule: str, fault: Exception) -> None:

@@ -7,7 +7,7 @@ that would fit stands beside it as an alternative.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -42,13 +42,18 @@ def settings() -> dict[str, Any]:
         return tomllib.load(file)
 
 
-def ask(job: Job) -> Draft:
-    """The job's draft with the reasons and alternatives of all gates added to its readings and its refrigerant."""
+def ask(job: Job, answered: Mapping[str, Collection[str]]) -> Draft:
+    """The job's draft with the reasons and alternatives of all gates added to its readings and its refrigerant.
+
+    What a person has `answered` (reading id: kinds of reasons) is not asked again.
+    """
     from pipeline.checks.gates_cross import GATES, refrigerant_doubt
 
     flags: dict[str, list[Flag]] = {}
     for gate in (usual, *GATES):
         for flag in gate(job):
+            if flag.reason.split(":")[0] in answered.get(flag.reading, ()):
+                continue
             flags.setdefault(flag.reading, []).append(flag)
     draft = job.draft
     if flags:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from extractors.units import convert, units
-from pipeline.checks.limits import RuleLimits, all_limits, with_overrides
+from pipeline.checks.limits import MARGINAL_FROM, RuleLimits, all_limits, with_overrides
 from pipeline.errors import InputError
 
 ENDS = ("low", "in_low", "in_high", "high")
@@ -82,6 +82,10 @@ def _one(rule_limits: RuleLimits, table: Mapping[str, Any], place: Place) -> Rul
             has = ", ".join(rule_limits.limits) or "none"
             raise InputError("unknown-limit", f"{place.of(rule, name)}: {rule} has no limit {name}.", f"It has {has}.")
         values[name] = _value(rule_limits, name, given, place)
+    for name, value in tuple(values.items()):
+        inner = f"{name[: -len(name.split('_')[-1])]}in_{name.split('_')[-1]}"
+        if inner in rule_limits.limits and inner not in values and rule_limits.limit(inner).source.key == "m20":
+            values[inner] = value * MARGINAL_FROM
     changed = with_overrides(rule_limits, values)
     _ordered(changed, values, place)
     return changed
