@@ -69,6 +69,25 @@ RANK = {name: n for n, name in enumerate((
 OWN_SUBJECT = {"micron": ("system",)}
 
 
+QUANTITY_WORDS = frozenset("temp temps temperature temperatures pressure pressures voltage volts amps level reading flow net gauge draw".split())
+
+
+def subject_word(scene: Scene, subject: str, mention: Mention | None) -> str:
+    """The subject as the draft carries it: a vocabulary word, or for other things the noun that was said."""
+    known = subjects().get(subject)
+    if known is None or not known.noun or mention is None:
+        return subject
+    words = [w for w in scene.passage.norms[mention.span.start : mention.span.end] if w.isalpha()]
+    while len(words) > 1 and words[-1] in QUANTITY_WORDS:
+        words.pop()
+    while len(words) > 1 and words[0] in ("the", "in", "at", "net", "of", "my", "a"):
+        words.pop(0)
+    said = " ".join(words)
+    if said.endswith("s") and not said.endswith(("ss", "us")) and len(said) > 4:
+        said = said[:-1]
+    return said if said and said not in QUANTITY_WORDS else subject
+
+
 def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, story: Story) -> str | None:
     """The unit meant where none was said: the one used before for the same thing, else the usual one."""
     if subject == "system" and quantity is Quantity.PRESSURE:

@@ -19,6 +19,7 @@ from extractors.facts import (
 from extractors.figures import Figure, tolerance_pct
 from extractors.lexicon import load_table
 from extractors.passage import Span
+from extractors.features import subject_word
 from extractors.placing import Filed, choose_value, file_all
 from extractors.registry import Extractor, Found
 from extractors.scene import Scene
@@ -136,7 +137,7 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     span = Span(figure.span.start, figure.span.end)
     quote = Span(max(lead[0], _quote_start(scene, figure)), span.end)
     reading = Reading(
-        id=f"r{number}", quantity=filing.quantity, subject=filing.subject, role=filed.role, value=figure.value,
+        id=f"r{number}", quantity=filing.quantity, subject=subject_word(scene, filing.subject, filing.mention), role=filed.role, value=figure.value,
         low=figure.low, high=figure.high, tolerance_pct=tolerance_pct(figure), unit=filing.unit, place=_place(scene, filed),
         of=_of(scene, filed), rating=_rating(scene, filed), qualifiers=_qualifiers(scene, filed), stage=stage,
         at=passage.start_of(passage.tokens[figure.number.start]), evidence=passage.evidence(quote), confirm=tuple(confirm),
@@ -202,6 +203,40 @@ def settle(scene: Scene, entries: list[Entry]) -> list[Entry]:
                 new = new.model_copy(update={"confirm": (*new.confirm, "corrected twice")})
             out[i] = replace(before, reading=old.model_copy(update=keep))
             out[i + 1] = replace(after, reading=new)
+    return out
+
+
+LEG_PAIRS = ("L1-L2", "L2-L3", "L1-L3")
+LEGS = ("L1", "L2", "L3")
+LEG_WORDS = frozenset("legs leg phases phase lines".split())
+
+
+def name_legs(scene: Scene, entries: list[Entry]) -> list[Entry]:
+    """Three voltages or currents in one breath after "legs" are the three legs, in the order of the trade, and asked."""
+    out = list(entries)
+    i = 0
+    while i + 2 < len(out):
+        three = out[i : i + 3]
+        readings = [e.reading for e in three]
+        close = all(b.span.start - a.span.end <= 3 for a, b in zip(three, three[1:], strict=False))
+        quantity = readings[0].quantity
+        alike = all(r.quantity is quantity and r.value for r in readings) and quantity in (Quantity.VOLTAGE, Quantity.CURRENT)
+        named = any(r.subject in LEG_PAIRS or (r.subject in LEGS and e.filed and e.filed.filing.where == "right before") for r, e in zip(readings, three, strict=True))
+        if close and alike and not named and max(r.value or 0 for r in readings) <= 2.5 * min(r.value or 0 for r in readings):
+            words = set(scene.passage.norms[max(0, three[0].span.start - 14) : three[0].span.start])
+            if words & LEG_WORDS:
+                names = LEG_PAIRS if quantity is Quantity.VOLTAGE else LEGS
+                for k, entry in enumerate(three):
+                    note = "subject unclear: which leg was not said, taken in the usual order"
+                    update: dict[str, object] = {"confirm": (*(c for c in entry.reading.confirm if not c.startswith("subject")), note)}
+                    if quantity is Quantity.VOLTAGE:
+                        update["subject"] = names[k]
+                    else:
+                        update["place"] = names[k]
+                    out[i + k] = replace(entry, reading=entry.reading.model_copy(update=update))
+                i += 3
+                continue
+        i += 1
     return out
 
 
@@ -280,7 +315,7 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
     story = Story(talk.passage, deeds)
     filed = file_all(scene)
     entries = [_make(scene, story, f, n) for n, f in enumerate((f for f in filed if f.filing.subject is not None), 1)]
-    entries = merge_repeats(_dual(settle(scene, entries)))
+    entries = merge_repeats(name_legs(scene, _dual(settle(scene, entries))))
     readings = []
     names: dict[str, str] = {}
     for number, entry in enumerate(entries, 1):

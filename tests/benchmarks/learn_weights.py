@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from extractors.facts import Role, Segment, Transcript
-from extractors.features import Filing, Story, candidates, quantity_signs
+from extractors.features import Filing, Story, candidates, quantity_signs, subject_word
 from extractors.lexicon import FOLDER
 from extractors.passage import make_passage
 from extractors.placing import file_one, remember, score
@@ -125,14 +125,11 @@ def spoken_of(scene, gold):
     return {i for i, f in enumerate(scene.figures) for s in spans if s and s[0] <= f.number.start < s[1]}
 
 
-def right(candidate, figure, golds):
-    """Whether a gold entry accepts a candidate."""
-    return any(
-        candidate.subject in as_list(g["subject"])
-        and str(candidate.quantity) in as_list(g["quantity"])
-        and same_value(figure, g, candidate.unit)
-        for g in golds
-    )
+def right(scene, candidate, figure, golds):
+    """Whether a gold entry accepts a candidate, by its name or by the noun that was said."""
+    names = {candidate.subject, subject_word(scene, candidate.subject, candidate.mention)}
+    return any(names & set(as_list(g["subject"])) and str(candidate.quantity) in as_list(g["quantity"])
+               and same_value(figure, g, candidate.unit) for g in golds)
 
 
 def collect(scenes, table, unplaced):
@@ -170,7 +167,7 @@ def collect(scenes, table, unplaced):
                 examples["reading"].append(([(), is_signs], [1]))
             elif not golds and index in unplaced[name]:
                 examples["reading"].append(([(), is_signs], [0]))
-            good = [i for i, c in enumerate(found) if right(c, figure, golds)]
+            good = [i for i, c in enumerate(found) if right(scene, c, figure, golds)]
             if good and len(good) < len(found):
                 examples["subject"].append(([c.signs for c in found], good))
             elif needed and not good:
@@ -180,7 +177,7 @@ def collect(scenes, table, unplaced):
                 way = Filing(chosen.subject, chosen.quantity, chosen.unit, chosen.mention, chosen.where)
                 by_role = role_signs(scene, figure, way, story)
                 names = list(by_role)
-                wanted = {r for g in golds if way.subject in as_list(g["subject"]) for r in as_list(g["role"])}
+                wanted = {r for g in golds for r in as_list(g["role"])}
                 if wanted:
                     examples["role"].append(
                         ([by_role[n] for n in names], [i for i, n in enumerate(names) if n.value in wanted])
