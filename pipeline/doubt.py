@@ -10,6 +10,7 @@ from pathlib import Path
 
 from extractors.facts import Frozen
 from pipeline.errors import AuthoringError
+from pipeline.keep import digest_of_file
 
 FILE = Path(__file__).with_name("doubt.toml")
 
@@ -45,6 +46,12 @@ def doubt_table() -> DoubtTable:
         raise AuthoringError(
             "doubt-unreadable", f"doubt.toml cannot be used: {fault}.", "Correct that line and run again."
         ) from fault
+
+
+@cache
+def doubt_digest() -> str:
+    """SHA-256 of the table; it changes when a weight or a word does."""
+    return digest_of_file(FILE)
 
 
 TEENS = frozenset({"thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"})

@@ -14,7 +14,7 @@ from pipeline.draft import Problem, Stretch
 from pipeline.errors import InputError
 from pipeline.ingest import Source
 from pipeline.keep import Keep, digest_of
-from pipeline.speech_models import SpeechModel, find_model
+from pipeline.speech_models import SpeechModel, find_model, find_witness
 
 if TYPE_CHECKING:
     import numpy as np
@@ -113,7 +113,7 @@ def hear(
 
         return Heard(transcript=read_text(source.path, recording), hearing="imported")
     model = find_model(settings.model)
-    key = digest_of(VERSION, source.sha256, model.sha256, settings.hearing, settings.hotwords)
+    key = digest_of(*_made_by(source, settings, model))
     if kept := keep.get("heard", key):
         return _renumbered(Heard.model_validate_json(kept), recording)
     plan = _plan(source, keep, progress)
@@ -121,6 +121,15 @@ def hear(
     heard = _put_together(source, settings, model, plan, pieces)
     keep.put("heard", key, heard.model_dump_json())
     return _renumbered(heard, recording)
+
+
+def _made_by(source: Source, settings: HearSettings, model: SpeechModel) -> tuple[str, ...]:
+    """Everything that decides what is heard."""
+    from pipeline.doubt import doubt_digest
+
+    witness = find_witness(model) if settings.hearing == "careful" else None
+    models = (model.sha256, witness.sha256 if witness else "")
+    return VERSION, doubt_digest(), source.sha256, *models, settings.hearing, settings.hotwords
 
 
 def _load(model: SpeechModel, settings: HearSettings) -> Transcriber:
@@ -210,7 +219,7 @@ def _pieces(
     done_s = 0.0
     for spans in plan.windows:
         window = Window(spans)
-        key = digest_of(VERSION, source.sha256, json.dumps(spans), model.sha256, settings.hearing, settings.hotwords)
+        key = digest_of(*_made_by(source, settings, model), json.dumps(spans))
         if kept := keep.get("piece", key):
             piece = Piece.model_validate_json(kept)
         else:

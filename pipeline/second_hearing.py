@@ -91,6 +91,7 @@ class Hearing:
                 "unclear": -stretch.written.logprob,
                 "teen_or_ty": float(ends_in_teen_or_ty(item.text, item.value or 0.0)),
                 "alone": float(item.text.lower() in SINGLE),
+                "gap": _longest_gap_s(parts[item.segment], words),
             }
             others: list[str] = []
             if self._careful:
@@ -179,6 +180,12 @@ def _word_numbers(parts: list[HeardPassage], item: Item) -> list[int]:
             found.append(number)
         past += len(text)
     return found
+
+
+def _longest_gap_s(part: HeardPassage, words: list[int]) -> float:
+    """The longest pause inside a figure: "pole one … point one" is no one point one."""
+    gaps = [part.words[k + 1].start - part.words[k].end for k in words[:-1]]
+    return max([0.0, *gaps])
 
 
 def _compare(signs: dict[str, float], others: list[str], name: str, item: Item, other: Item | None) -> None:
