@@ -12,7 +12,7 @@ from typing import Literal
 from pydantic import Field, ValidationError
 
 from extractors.facts import Frozen, Segment, Transcript
-from pipeline.edits import Edit, EditKind, effective
+from pipeline.edits import Edit, EditKind, TargetKind, effective
 from pipeline.errors import AuthoringError
 from pipeline.keep import write_whole
 
@@ -84,7 +84,7 @@ def _quoted(text: str) -> str:
 
 
 def proposals(logs: Iterable[tuple[str, Iterable[Edit]]], words: OwnWords) -> list[Proposal]:
-    """Corrections of words that were made at least twice, in whichever jobs, and that nobody decided on yet.
+    """Corrections of words, names and parts that were made at least twice and that nobody decided on yet.
 
     A correction of a figure is never a word: 21.9 is not always 24.9. `logs` are job ids with their edits.
     """
@@ -105,14 +105,19 @@ def proposals(logs: Iterable[tuple[str, Iterable[Edit]]], words: OwnWords) -> li
 
 
 def _pair(edit: Edit) -> tuple[str, str] | None:
-    if edit.kind is not EditKind.WORDS:
+    """What was heard and what was said, of a correction of words, of a name or of a part; None for any other edit."""
+    name = _CORRECTED.get(edit.target.kind) if edit.kind is not EditKind.WORDS else "text"
+    if name is None or edit.kind not in (EditKind.WORDS, EditKind.CHANGE, EditKind.ANSWER):
         return None
-    heard, say = str(edit.was.get("text", "")), str(edit.now.get("text", ""))
+    heard, say = str(edit.was.get(name) or ""), str(edit.now.get(name) or "")
     heard, say = " ".join(heard.casefold().split()).strip(".,;:!?"), " ".join(say.split()).strip(".,;:!?")
     long = max(len(heard.split()), len(say.split())) > LONGEST_WORDS
     if not heard or not say or long or heard == say.casefold() or any(letter.isdigit() for letter in heard + say):
         return None
     return heard, say
+
+
+_CORRECTED = {TargetKind.FIELD: "value", TargetKind.PART: "description"}
 
 
 def _key(heard: str, say: str) -> tuple[str, str]:

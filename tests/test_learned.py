@@ -122,6 +122,20 @@ def test_no_figure_and_no_other_word_is_touched(texts: list[str]) -> None:
     assert "lint" not in after.lower().replace(",", " ").replace(".", " ").split()
 
 
+def test_a_name_and_a_part_teach_as_words_do_and_a_serial_does_not() -> None:
+    from app_person import Person
+
+    logs = []
+    for job_id in ("a", "b"):
+        ann = Person(draft())
+        ann.does(EditKind.CHANGE, "visit.site", value="Feed and seed, loading dock")
+        ann.does(EditKind.CHANGE, "p1", description="fan capacitor")
+        ann.does(EditKind.CHANGE, "equipment.serial", value="K47-2299")
+        logs.append((job_id, ann.edits))
+    found = {(p.heard, p.say) for p in proposals(logs, OwnWords())}
+    assert found == {("feed store, loading dock", "Feed and seed, loading dock"), ("run capacitor", "fan capacitor")}
+
+
 def test_a_correction_made_on_the_page_is_such_a_word() -> None:
     edit = make_words(draft(), "Ann", 5, 4, 4, "fluff")
     found = proposals([("a", [edit]), ("b", [edit])], OwnWords())

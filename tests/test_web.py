@@ -15,7 +15,6 @@ from starlette.testclient import TestClient
 
 from extractors.facts import Said
 from pipeline.desk import Desk
-from pipeline.edits import EditKind
 from pipeline.store import jobs
 from pipeline.store.store import LOCAL, Store
 from pipeline.store.tables import RecordingRow
@@ -320,6 +319,9 @@ def test_an_edit_comes_back_as_the_page_that_follows_from_it(client: TestClient,
     [
         ({"do": "change", "handle": "r3", "now": {"value": "warm"}}, "not-a-figure"),
         ({"do": "change", "handle": "r3", "now": {"value": ""}}, "no-figure"),
+        ({"do": "change", "handle": "r3", "now": {"value": "nan"}}, "not-a-figure"),
+        ({"do": "change", "handle": "r3", "now": {"value": "1e300"}}, "not-a-figure"),
+        ({"do": "change", "handle": "r3", "now": {"value": True}}, "not-a-figure"),
         ({"do": "change", "handle": "r99", "now": {"value": "1"}}, "no-such-fact"),
         ({"do": "change", "handle": "r3", "now": {"subject": ""}}, "empty"),
         ({"do": "change", "handle": "r3", "now": {"subject": "x" * 3000}}, "too-long"),
@@ -394,37 +396,3 @@ def test_a_saved_files_name_cannot_break_out_of_its_header(name: str) -> None:
     assert plain
     assert "/" not in plain[1]
     assert header.startswith("attachment")
-
-
-def test_own_words_are_proposed_after_the_second_time_accepted_and_taken_back(
-    client: TestClient, store: Store, desk: Desk
-) -> None:
-    for name in ("one.m4a", "two.m4a"):
-        job_id = ready_job(store, desk, name=name)
-        answer = edit(client, job_id, do="words", words={"segment": 5, "first": 4, "last": 4}, text="fluff")
-        assert answer.status_code == 200, answer.text
-    assert "“lint” means <strong>fluff</strong>" in client.get("/words").text
-    client.post("/words", json={"how": "accept", "heard": "lint", "say": "fluff"})
-    assert 'heard = "lint"' in store.place.words_file.read_text()
-    page = client.get("/words").text
-    assert "Take it back" in page
-    client.post("/words", json={"how": "remove", "heard": "lint", "say": "fluff"})
-    assert "Take it back" not in client.get("/words").text
-    assert "Use it" not in client.get("/words").text
-
-
-def test_a_removed_job_is_gone(client: TestClient, store: Store, desk: Desk) -> None:
-    job_id = ready_job(store, desk)
-    assert client.post(f"/jobs/{job_id}/forget").json() == {"done": True}
-    assert client.get(f"/jobs/{job_id}").status_code == 404
-    assert list(store.files.keys()) == []
-
-
-def test_hearing_again_puts_every_recording_into_the_queue(
-    client: TestClient, store: Store, desk: Desk, engine: NoEngine
-) -> None:
-    job_id = ready_job(store, desk)
-    assert client.post(f"/jobs/{job_id}/again?hearing=quick").status_code == 200
-    assert len(engine.taken) == 1
-    assert "is being heard again" in client.get(f"/jobs/{job_id}").text
-    assert EditKind.CHANGE not in [edit.kind for edit in desk.open(job_id, None).stored.edits]

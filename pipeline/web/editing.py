@@ -94,8 +94,6 @@ def _fields(kind: str, now: dict[str, Any]) -> dict[str, Any]:
 def _number(said: Any) -> float | None:
     if said is None or said == "":
         return None
-    if isinstance(said, int | float) and not isinstance(said, bool):
-        return float(said)
     text = str(said).replace("\u2212", "-").replace(" ", "")
     # "1,5" is one and a half to many; "1,500" is fifteen hundred to all.
     if text.count(",") == 1 and "." not in text and len(text.rsplit(",", 1)[1]) != 3:
@@ -104,6 +102,7 @@ def _number(said: Any) -> float | None:
         value = float(text.replace(",", ""))
     except ValueError as fault:
         raise InputError("not-a-figure", f"“{said}” is not a figure.", "Type digits, as in 24.9.") from fault
+    # Not a number is not smaller than anything, so it is refused here as well.
     if not -1e9 < value < 1e9:
         raise InputError("not-a-figure", f"“{said}” is too large for any reading.", "Check the digits.")
     return value

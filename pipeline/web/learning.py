@@ -6,11 +6,11 @@ from datetime import UTC, datetime
 from typing import Any
 
 from anyio import to_thread
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from pipeline.edits import Edit
+from pipeline.edits import Edit, EditKind
 from pipeline.errors import InputError
 from pipeline.learned import decide as decided
 from pipeline.learned import load_words_file, proposals, save_words_file
@@ -28,7 +28,8 @@ def words(request: Request) -> Response:
     logs: dict[str, list[Edit]] = {}
     with store.database.reading() as session:
         query = select(EditRow.job_id, EditRow.body).join(JobRow, JobRow.id == EditRow.job_id)
-        query = query.where(EditRow.body.contains('"kind":"words"') | EditRow.body.contains('"kind":"undo"'))
+        kinds = (EditKind.WORDS, EditKind.CHANGE, EditKind.ANSWER, EditKind.UNDO, EditKind.REDO)
+        query = query.where(or_(*(EditRow.body.contains(f'"kind":"{kind.value}"') for kind in kinds)))
         if user.owner is not None:
             query = query.where(JobRow.owner == user.owner)
         for job_id, body in session.execute(query.order_by(EditRow.seq)):

@@ -19,7 +19,8 @@ from extractors.facts import (
 )
 from extractors.lexicon import load_table
 from pipeline.desk import OpenJob
-from pipeline.edits import to_redo, to_undo
+from pipeline.edits import Edit, EditKind, to_redo, to_undo
+from pipeline.edits_make import make_edit
 from pipeline.errors import InputError
 from pipeline.jobs import left_s
 from pipeline.review import blockers
@@ -163,12 +164,26 @@ def again(request: Request) -> Response:
 
 
 def likely(request: Request) -> Response:
-    """POST /jobs/ID/machine?is=MACHINE or ?not=MACHINE: a person says whether the job is about a proposed machine."""
-    store, user = store_of(request), current_user(request)
+    """POST /jobs/ID/machine?is=MACHINE or ?not=MACHINE: a person says whether the job is about a proposed machine.
+
+    With `serial=known` the serial of that machine takes the place of the one that was heard, as an edit of his.
+    """
+    store, user, desk = store_of(request), current_user(request), desk_of(request)
+    job_id = request.path_params["job"]
     same, other = request.query_params.get("is"), request.query_params.get("not")
     with store.database.writing() as session:
-        stored = jobs.job(session, request.path_params["job"], user.owner)
+        stored = jobs.job(session, job_id, user.owner)
         machines.decide(session, stored.row, same or other or "", same=same is not None, who=user.name)
-    desk = desk_of(request)
-    desk.refresh(desk.open(request.path_params["job"], user.owner))
+        machine = session.get(MachineRow, same) if same else None
+        known = machine.serial if machine else ""
+    opened = desk.open(job_id, user.owner)
+    if known and request.query_params.get("serial") == "known":
+
+        def make(now: OpenJob) -> Edit:
+            return make_edit(now.replayed, user.name, EditKind.CHANGE, "equipment.serial", {"value": known})
+
+        row = opened.stored.row
+        desk.take(job_id, user.owner, make, seen=opened.stored.seen, draft_key=row.draft_key or "")
+    else:
+        desk.refresh(opened)
     return JSONResponse({"done": True})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import socket
+import threading
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
@@ -34,10 +35,19 @@ def running(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -
         try:
             engine.start()
             engine.submit_waiting()
+            # The first corrected word would wait for the language model otherwise.
+            threading.Thread(target=_warm_up, daemon=True).start()
             yield create_app(store, engine.work.desk, engine, local_user())
         finally:
             engine.stop()
             store.close()
+
+
+def _warm_up() -> None:
+    from extractors import find_facts
+    from extractors.facts import Segment, Transcript
+
+    find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
 
 
 def shop_of(place: StorePlace, settings: Settings) -> Shop | None:
