@@ -7,6 +7,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import groupby
 
 from extractors.facts import Evidence, Segment, Transcript
 
@@ -172,25 +173,30 @@ class Passage:
             quote=self.said(span),
         )
 
+    @cached_property
+    def _clauses(self) -> tuple[Span, ...]:
+        return _stretches([token.clause for token in self.tokens])
+
+    @cached_property
+    def _sentences(self) -> tuple[Span, ...]:
+        return _stretches([token.sentence for token in self.tokens])
+
     def clause_span(self, index: int) -> Span:
         """The clause that a token stands in."""
-        clause = self.tokens[index].clause
-        start, end = index, index + 1
-        while start > 0 and self.tokens[start - 1].clause == clause:
-            start -= 1
-        while end < len(self.tokens) and self.tokens[end].clause == clause:
-            end += 1
-        return Span(start, end)
+        return self._clauses[index]
 
     def sentence_span(self, index: int) -> Span:
         """The sentence that a token stands in."""
-        sentence = self.tokens[index].sentence
-        start, end = index, index + 1
-        while start > 0 and self.tokens[start - 1].sentence == sentence:
-            start -= 1
-        while end < len(self.tokens) and self.tokens[end].sentence == sentence:
-            end += 1
-        return Span(start, end)
+        return self._sentences[index]
+
+
+def _stretches(numbers: Sequence[int]) -> tuple[Span, ...]:
+    """For each place, the run of neighbours with the same number: asked for so often that it is made once."""
+    spans: list[Span] = []
+    for _, run in groupby(range(len(numbers)), key=numbers.__getitem__):
+        places = list(run)
+        spans += [Span(places[0], places[-1] + 1)] * len(places)
+    return tuple(spans)
 
 
 def _runs_on(segments: Sequence[Segment]) -> bool:
