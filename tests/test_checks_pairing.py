@@ -56,6 +56,11 @@ def test_two_possible_ratings_give_no_verdict() -> None:
     assert "which of 0.5 A or 0.9 A" in found.message
 
 
+def test_so_many_possible_ratings_that_asking_would_be_noise() -> None:
+    rows = [RATED.format(amps, "") for amps in (0.5, 0.9, 1.3, 2.2)]
+    assert of_rule(job(*rows, AMPS.format(0.6, "")), "running-amps-rating") == []
+
+
 def test_a_rating_of_another_motor_is_not_borrowed() -> None:
     draft = job("measured current | compressor | 9 A", "rated current | unit | 11 A")
     assert "rated amps of the compressor" in only(draft, "running-amps-rating").message
@@ -140,7 +145,7 @@ def test_the_nearest_of_several_pressures_of_a_stage() -> None:
     draft = job(pressure.format(60, 300), pressure.format(40, 900), line, refrigerant="R-404A")
     assert only(draft, "superheat").readings == ("r3", "r2")
     far = job(pressure.format(60, 100), pressure.format(50, 300), line, refrigerant="R-404A")
-    assert "is its suction pressure" in only(far, "superheat").message
+    assert "is the suction pressure" in only(far, "superheat").message
 
 
 @pytest.mark.parametrize("kind", ["highest"])

@@ -11,6 +11,8 @@ from pipeline.checks.limits import RuleLimits
 from pipeline.checks.pairing import Match, companion, reference, references, same_place, unsteady
 from pipeline.checks.rule import Case, Missing, Need, Rule
 
+MOST_CHOICES = 3
+
 
 def usual_cases(rule: Rule, job: Job, limits: RuleLimits) -> Iterator[Case]:
     """Each reading that fills a rule's first need, with the readings for its other needs.
@@ -52,8 +54,9 @@ def missing_of(need: Need, anchor: Reading, ambiguous: Sequence[Reading], new_pa
     """The one thing to ask for when a need is not filled."""
     thing = (need.missing or "").format(subject=anchor.subject)
     if ambiguous:
-        which = wording.joined(list(dict.fromkeys(wording.said(other) for other in ambiguous)), "or")
-        return Missing(f"which of {which} is its {thing}", unclear=True, reference=not need.measured)
+        figures = list(dict.fromkeys(wording.said(other) for other in ambiguous))
+        which = f"which of {wording.joined(figures, 'or')} is the {thing}"
+        return Missing(which, unclear=True, reference=not need.measured, silent=len(figures) > MOST_CHOICES)
     if new_part:
         return Missing((need.missing or "").format(subject=f"new {anchor.subject}"), reference=True)
     return Missing(thing, reference=not need.measured)

@@ -189,6 +189,8 @@ def _without_noise(found: Sequence[Found]) -> list[Found]:
         mark = (item.rule.name, "leg" if subject in LEG_TO_LEG else subject)
         thing = (item.outcome.thing, "" if same else item.case.anchor.id)
         alone = not item.outcome.reference and (item.rule.name, subject) in judged
+        if item.outcome.silent:
+            continue
         if item.outcome.sentence:
             kept.append(item)
         elif mark not in asked and thing not in things and not alone:

@@ -93,6 +93,8 @@ class Missing:
     computed: Mapping[str, Computed] = field(default_factory=dict)
     sentence: str = ""
     """Said in place of the usual sentence, for a computation that has no limit."""
+    silent: bool = False
+    """So many figures are possible that asking which one is meant would only be noise."""
 
 
 @dataclass(frozen=True)

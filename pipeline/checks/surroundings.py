@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from extractors.facts import Quantity, Reading, Role
 from pipeline.checks import wording
+from pipeline.checks.binding import MOST_CHOICES
 from pipeline.checks.pairing import figures, near, same_place
 from pipeline.checks.rule import Case, Missing, Need
 
@@ -32,6 +33,8 @@ def ambient_of(case: Case, need: Need) -> Case:
     if not need.missing:
         return case
     if fitting:
-        which = wording.joined(list(dict.fromkeys(wording.said(r) for r in fitting)), "or")
-        return replace(case, missing=Missing(f"which {which} belongs to it", unclear=True, reference=False))
+        said = list(dict.fromkeys(wording.said(r) for r in fitting))
+        which = f"which of {wording.joined(said, 'or')} is the {need.missing}"
+        missing = Missing(which, unclear=True, reference=False, silent=len(said) > MOST_CHOICES)
+        return replace(case, missing=missing)
     return replace(case, missing=Missing(need.missing, reference=False))
