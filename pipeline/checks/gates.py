@@ -82,8 +82,8 @@ def _with(reading: Reading, flags: Iterable[Flag]) -> Reading:
 
 def usual(job: Job) -> Iterator[Flag]:
     """Figures outside the bounds of what is ever met, by quantity and subject. Zero is a finding and no slip."""
-    rows = settings()["usual"]
     for reading in job.readings:
+        rows = _rows().get(reading.quantity, ())
         values = [v for v in (reading.value, reading.low, reading.high) if v is not None]
         for row in rows:
             if not _concerns(row, job, reading) or not any(values):
@@ -94,9 +94,18 @@ def usual(job: Job) -> Iterator[Flag]:
                 break
 
 
+@cache
+def _rows() -> dict[str, list[dict[str, Any]]]:
+    """The rows of usual figures by quantity."""
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in settings()["usual"]:
+        found.setdefault(row["quantity"], []).append(row)
+    return found
+
+
 def _concerns(row: dict[str, Any], job: Job, reading: Reading) -> bool:
     """Whether a row is about this reading."""
-    if reading.quantity != row["quantity"] or not convertible(reading, row["unit"]):
+    if not convertible(reading, row["unit"]):
         return False
     if reading.role not in row.get("roles", ("measured",)) or reading.unit not in row.get("units", (reading.unit,)):
         return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 DATA = Path(__file__).with_name("refrigerants.toml")
@@ -51,6 +51,7 @@ def refrigerants() -> dict[str, Refrigerant]:
     return known
 
 
+@lru_cache(maxsize=512)
 def refrigerant(name: str | None) -> Refrigerant | None:
     """The refrigerant of a designation as people write it (`R404A`, `404a`, `propane`); None when unknown."""
     if not name:

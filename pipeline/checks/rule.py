@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from extractors.facts import Qualifier, Quantity, Rating, Reading, Role
 from extractors.units import convert
@@ -136,7 +137,7 @@ class Case:
         """The reading that the rule judges."""
         return next(iter(self.bound.values()))
 
-    @property
+    @cached_property
     def readings(self) -> tuple[Reading, ...]:
         """All readings of the case, each once."""
         every = [*self.bound.values(), *(r for group in self.groups.values() for r in group)]
