@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from extractors.facts import Quantity, Reading, Role, Stage
-from pipeline.draft import Check, Draft, Trend
+from pipeline.draft import Check, Draft, Trend, Verdict
 from pipeline.words import Words, capital
 from pipeline.words.figures import converted, digits, places_of, unit_text
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 WIDTH = 360.0
 BAND_WIDTH = 300.0
+MOST_BANDS = 6
 TICKS = 5
 MOST_LABELS = 9
 """Points of a series that are labelled each; of a longer one only its ends and its turning points."""
@@ -86,9 +87,18 @@ class Charts:
         self.own = own
         self.by_id = {reading.id: reading for reading in draft.readings}
 
-    def all(self, bands: int) -> list[Chart]:
-        """Series, legs, and up to so many figures on their allowed bands."""
-        return [*self.trends(), *self.legs(), *self.bands()[:bands]]
+    def all(self) -> list[Chart]:
+        """Series, legs, and figures on their allowed bands."""
+        return [*self.trends(), *self.legs(), *self.bands()[:MOST_BANDS]]
+
+    def few(self) -> list[Chart]:
+        """The drawings that a customer needs: a series, uneven legs, what was outside or has changed."""
+        uneven = any(
+            check.verdict is not Verdict.IN_TOLERANCE and check.rule.endswith("-unbalance")
+            for check in self.draft.checks
+        )
+        legs = self.legs()[:1] if uneven else []
+        return [*self.trends()[:1], *legs, *self.bands(changed_only=True)[:2]]
 
     def _value(self, value: float, unit: str | None) -> tuple[float, str | None, int]:
         """A value in the units that the shop shows, with its decimals."""
@@ -235,17 +245,24 @@ class Charts:
 
     # ---- a figure on its band -----------------------------------------------------------------
 
-    def bands(self) -> list[Chart]:
-        """Figures on their allowed bands, those outside first; before and after on one band."""
-        groups: dict[tuple[object, ...], list[tuple[Reading, Check]]] = {}
+    def bands(self, changed_only: bool = False) -> list[Chart]:
+        """Figures on their allowed bands, those outside first; the last before and the last after on one band.
+
+        With `changed_only` those that were inside all the time are left out.
+        """
+        groups: dict[tuple[object, ...], dict[Stage | None, tuple[Reading, Check]]] = {}
         for reading in self.draft.readings:
             if reading.value is None or reading.superseded_by is not None:
                 continue
             for check in self.tables.checks_of.get(reading.id, ()):
-                if self.tables.limits(check, reading.unit) != (None, None):
+                if self.tables.limits(check, reading) != (None, None):
                     key = (check.rule, reading.subject, reading.place, reading.quantity, reading.unit)
-                    groups.setdefault(key, []).append((reading, check))
-        found = [self._band(group) for group in groups.values()]
+                    groups.setdefault(key, {})[reading.stage] = (reading, check)
+        found = [
+            self._band(list(group.values()))
+            for group in groups.values()
+            if not changed_only or len(group) > 1 or _outside(group.values())
+        ]
         return [chart for _, chart in sorted(found, key=lambda pair: pair[0])]
 
     def _band(self, group: Sequence[tuple[Reading, Check]]) -> tuple[int, Chart]:
@@ -254,7 +271,7 @@ class Charts:
 
         words = self.words
         reading, check = group[-1]
-        low, high = self.tables.limits(check, reading.unit)
+        low, high = self.tables.limits(check, reading)
         unit = reading.unit
         shown = [(one, self._value(one.value or 0.0, unit)[0]) for one, _ in group]
         limits = [self._value(end, unit)[0] for end in (low, high) if end is not None]
@@ -278,7 +295,7 @@ class Charts:
             text = f"{stage}{self._text(one.value or 0.0, unit)}"
             dots.append(Dot(x, 34.0, text, not one.confirm, anchor, -12.0 if number % 2 == 0 else -24.0))
         what = self._name(reading.subject, reading.place, reading.quantity)
-        band = self.tables.band(check, unit)
+        band = self.tables.band(check, reading)
         alt = "; ".join(
             words(
                 "chart.band_alt",
@@ -355,3 +372,8 @@ class Charts:
         alt = words("chart.legs_alt", what=what, legs=told)
         svg = self._draw("legs", alt=alt, width=WIDTH, left=left, right=right, rows=rows)
         return Chart(svg, words("chart.legs_title", what=what), alt)
+
+
+def _outside(group: Iterable[tuple[Reading, Check]]) -> bool:
+    """Whether one of the figures lies outside its band."""
+    return any(check.verdict is Verdict.OUT_OF_TOLERANCE for _, check in group)

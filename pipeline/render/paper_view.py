@@ -18,7 +18,7 @@ from pipeline.words import capital, load_words
 from pipeline.words.figures import Figure, aligned, clock, shown
 
 MOST_PAIRS = 8
-MOST_LAST = 16
+MOST_LAST = 10
 TELLING_SUBJECTS = ("box", "product", "supply air", "compressor", "suction pressure", "head pressure", "superheat")
 """Whose figures stand first where not all have room."""
 LOOKING = (ActionKind.TESTED, ActionKind.INSPECTED)
@@ -320,6 +320,13 @@ class PaperView(View):
         name = self.words.term(action.component).name
         return capital(f"{name} ({action.place})" if action.place else name)
 
+    def _telling(self, reading: Reading) -> tuple[bool, int]:
+        """Judged figures and those of the subjects that tell most come first."""
+        place = (
+            TELLING_SUBJECTS.index(reading.subject) if reading.subject in TELLING_SUBJECTS else len(TELLING_SUBJECTS)
+        )
+        return reading.id not in self.tables.checks_of, place
+
     @cached_property
     def last_readings(self) -> list[tuple[str, Row]]:
         """The last figure of each thing measured after the work, aligned."""
@@ -327,7 +334,10 @@ class PaperView(View):
         for one in self.as_left():
             last[(one.subject, one.place, one.quantity, one.of, one.qualifiers)] = one
         names = {one.id for one in last.values()}
-        rows = [(group.name, row) for group in self.groups for row in group.rows if row.id in names][:MOST_LAST]
+        rows = [(group.name, row) for group in self.groups for row in group.rows if row.id in names]
+        if len(rows) > MOST_LAST:
+            kept = sorted(last.values(), key=self._telling)[:MOST_LAST]
+            rows = [pair for pair in rows if pair[1].id in {one.id for one in kept}]
         texts = aligned([row.figure.digits for _, row in rows], self.words)
         return [(group, replace(row, digits=text)) for (group, row), text in zip(rows, texts, strict=True)]
 

@@ -272,7 +272,7 @@ class Tables:
     def should_be(self, reading: Reading) -> str:
         """What the figure is held against: the allowed band, the plate, the setting, or the rule of thumb."""
         for check in self.checks_of.get(reading.id, ()):
-            band = self.band(check, reading.unit)
+            band = self.band(check, reading)
             if band:
                 return band
         for role, phrase in ((Role.RATED, "rated_at"), (Role.SETPOINT, "setpoint_at"), (Role.EXPECTED, "expected_at")):
@@ -290,9 +290,14 @@ class Tables:
         starting = bool({Qualifier.INRUSH, Qualifier.LOCKED_ROTOR} & set(measured.qualifiers))
         return locked == starting
 
-    def limits(self, check: Check, unit: str | None) -> tuple[float | None, float | None]:
-        """The allowed low and high in the reading's own unit; None and None where the check gives none in it."""
-        if check.unit == unit:
+    def limits(self, check: Check, reading: Reading) -> tuple[float | None, float | None]:
+        """The allowed low and high for the reading itself; None and None where the check gives none.
+
+        A check that compares a deviation has limits for the deviation, even in the same unit.
+        """
+        unit = reading.unit
+        itself = check.value is not None and check.value in (reading.value, reading.low, reading.high)
+        if check.unit == unit and itself:
             return check.allowed_low, check.allowed_high
         found: list[float | None] = []
         for names in LIMIT_NAMES:
@@ -300,9 +305,9 @@ class Tables:
             found.append(next((end.value for end in ends if end.unit == unit), None))
         return found[0], found[1]
 
-    def band(self, check: Check, unit: str | None) -> str:
-        """The allowed band in the reading's own unit, in words; empty where the check has none."""
-        return self.band_text(*self.limits(check, unit), unit)
+    def band(self, check: Check, reading: Reading) -> str:
+        """The allowed band of the reading in words; empty where the check has none."""
+        return self.band_text(*self.limits(check, reading), reading.unit)
 
     def band_text(self, low: float | None, high: float | None, unit: str | None) -> str:
         """Two limits, or one, in words."""

@@ -17,7 +17,6 @@ from pipeline.shop import Shop
 from pipeline.words import Words, capital
 from pipeline.words.figures import clock
 
-MOST_BANDS = {"report": 6, "customer": 2}
 FINE = ("normal", "running")
 """Conditions that are no fault."""
 
@@ -307,8 +306,8 @@ class View:
     @cached_property
     def charts(self) -> list[Chart]:
         """Drawings: series, legs, figures on their bands."""
-        bands = MOST_BANDS.get(self.paper, 0)
-        return Charts(self.draft, self.words, self.shop.units_shown, self.tables, self.shop.folder).all(bands)
+        charts = Charts(self.draft, self.words, self.shop.units_shown, self.tables, self.shop.folder)
+        return charts.few() if self.paper == "customer" else charts.all()
 
     @cached_property
     def compared(self) -> tuple[Compared, ...]:
