@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from sqlalchemy import delete, func, select
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from pipeline.draft import Draft, dump, load
@@ -88,6 +89,16 @@ def take_in(store: Store, upload: Upload, batch: str, *, one_job: bool = False, 
             moment = datetime.fromisoformat(upload.file_time).timestamp()
             os.utime(path, (moment, moment))
     store.files.take(path, sha256)
+    try:
+        taken = _taken(store, upload, sha256, batch, one_job=one_job, hearing=hearing)
+    except IntegrityError:
+        # The same bytes came in at the same moment over another connection: now they are known.
+        taken = _taken(store, upload, sha256, batch, one_job=one_job, hearing=hearing)
+    store.uploads.drop(upload)
+    return taken
+
+
+def _taken(store: Store, upload: Upload, sha256: str, batch: str, *, one_job: bool, hearing: str) -> TakenIn:
     with store.database.writing() as session:
         recording = session.scalar(
             select(RecordingRow).where(RecordingRow.sha256 == sha256, RecordingRow.owner == upload.owner)
@@ -98,7 +109,6 @@ def take_in(store: Store, upload: Upload, batch: str, *, one_job: bool = False, 
         recording.kept = True
         taken = TakenIn(_job_of(session, recording), recording.id, known)
         note(session, upload.owner, "upload", taken.job_id, f"sha256 {sha256}")
-    store.uploads.drop(upload)
     return taken
 
 

@@ -1,0 +1,54 @@
+"""A PostgreSQL of the test's own: on loopback, in its own folder, as a user that is not root."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+
+def programs() -> Path | None:
+    """The folder with PostgreSQL's programs, or None."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    if found:
+        return found[-1].parent
+    path = shutil.which("initdb")
+    return Path(path).parent if path else None
+
+
+@contextmanager
+def postgres(folder: Path) -> Iterator[str]:
+    """The address of a fresh database. Skips the test where PostgreSQL is not installed."""
+    bin_folder = programs()
+    if bin_folder is None:
+        pytest.skip("no PostgreSQL is installed here: apt-get install postgresql")
+    user = "postgres" if os.geteuid() == 0 else None
+    data = folder / "data"
+    data.mkdir(parents=True)
+    if user:
+        shutil.chown(data, user)
+        for parent in [folder, *folder.parents]:
+            if parent == Path(parent.anchor) or parent.stat().st_mode & 0o001:
+                break
+            parent.chmod(parent.stat().st_mode | 0o011)
+
+    def call(*command: str) -> None:
+        done = subprocess.run(command, user=user, cwd="/", capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        port = sock.getsockname()[1]
+    call(str(bin_folder / "initdb"), "-D", str(data), "-U", "jobtape", "-A", "trust", "-E", "UTF8", "--no-sync")
+    options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={data}"
+    call(str(bin_folder / "pg_ctl"), "-D", str(data), "-o", options, "-l", str(data / "log"), "-w", "start")
+    try:
+        yield f"postgresql://jobtape@127.0.0.1:{port}/postgres"
+    finally:
+        call(str(bin_folder / "pg_ctl"), "-D", str(data), "-m", "immediate", "-w", "stop")
