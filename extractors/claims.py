@@ -24,7 +24,10 @@ WORTH_DENYING = frozenset(
      Condition.OVERCHARGED, Condition.TRIPPED, Condition.ICED, Condition.FAILED, Condition.OPEN, Condition.SEIZED, Condition.CORRODED, Condition.BURNT,
      Condition.NO_POWER, Condition.OIL_STAINED, Condition.MISSING}
 )
-NEAR = 25  # tokens: how far "that's good" reaches back
+REACH_OF_SEARCH = 40  # tokens that a search for leaks reaches on
+LEAKERS = spread(("tube", "water", "valve", "coil", "gas", "pump", "system", "service valve", "expansion tank", "noun", "wiring"))
+NEARBY = 30  # tokens: how far a state without a subject reaches over the end of its sentence
+NEAR = 16  # tokens: how far "that's good" reaches back
 FIRM = frozenset({Condition.NORMAL, Condition.RUNNING})
 
 
@@ -105,6 +108,7 @@ class Claims:
         self.stances = stances
         self._found: list[Claim] = []
         self._rows_at: dict[Span, list[Row]] = {}
+        self._last: Claim | None = None
 
     def all(self) -> list[Claim]:
         """Every claim in order. Linear in the passage."""
@@ -125,7 +129,9 @@ class Claims:
             hits = by_clause.get(clause.index, {})
             made = [claim for span in sorted(hits) for claim in self._claims(clause, span, sorted(hits[span], key=_width))]
             if not made:
-                made = list(self._bare(clause, found))
+                made = list(self._unsaid(clause)) or list(self._sniffed(clause)) or list(self._bare(clause, found))
+            if made:
+                self._last = made[-1]
             if stance.quoted:
                 made = [self._hearsay(claim, found) if claim.token >= stance.quoted_from else claim for claim in made]
             found += made
@@ -145,7 +151,9 @@ class Claims:
             if norm != "like":
                 continue
             clause = self.clauses.at(index)
-            for ahead in range(index + 1, min(index + 5, clause.span.end)):
+            if self.passage.norm(index + 1) not in ("a", "an", "the", "one", "felt", "wool"):
+                continue
+            for ahead in range(index + 1, min(index + 4, clause.span.end)):
                 for row, words in known:
                     if self.passage.norm(ahead) in words:
                         by_clause.setdefault(clause.index, {})[Span(index, ahead + 1)] = [row]
@@ -225,13 +233,19 @@ class Claims:
             return False
         if span.end - span.start > 1 and any(self.passage.norm(i) in HAVE for i in range(clause.span.start, span.start)) and row.condition is Condition.OPEN:
             return True
+        if any(row_.condition is Condition.DAMAGED for row_ in self._rows_at.get(span, ())) and (noun := self._noun_after(clause, span)) is not None and noun.component == "unit":
+            return False
         if self.passage.norms[span.start : span.end] == ("bad",) and any(other.end == span.start for other in self._rows_at):
+            return False
+        if self.passage.norms[span.start : span.end] in (("old",), ("new",)) and (before in ("years", "year", "not") or not any(t.known and not t.prep for t in self.components.between(clause.span.start, span.start))):
+            return False
+        if first == "off" and any("jumper" in t.said or "zip" in t.said for t in self.components.between(clause.span.start, span.start)):
             return False
         if first == "going":
             return span.end == clause.span.end and copula_before(self.clauses, span.start)
         if self.passage.norms[span.start : span.end] in (("ol",), ("o", "l")) and not self.components.between(clause.span.start, span.start) and self.components.header(clause) is None:
             return False
-        if first in ("off", "out", "down", "low", "flat", "open", "short", "done", "gone", "up", "old", "cold", "warm", "hot", "white", "black", "brown", "green", "gray", "grey", "tight", "rough", "dead"):
+        if (span.end - span.start == 1 or first in ("off", "out", "down", "up")) and first in ("off", "out", "down", "low", "flat", "open", "short", "done", "gone", "up", "old", "cold", "warm", "hot", "white", "black", "brown", "green", "gray", "grey", "tight", "rough", "dead"):
             if not row.ahead and after and span.end < clause.span.end and self._figure_at(span.end):
                 return False
             if not (copula_before(self.clauses, span.start) or before in SEEMS or self._right_after_thing(clause, span) or (row.ahead and self._ahead(clause, span)) or self._alone(clause, span) or self.stances.denied(clause, span.start, span)):
@@ -273,20 +287,26 @@ class Claims:
 
     def _alone(self, clause: Clause, span: Span) -> bool:
         """The state is all that the clause says: "dead.", "all black"."""
-        if self.passage.norm(span.start) in ("done", "gone") or self.passage.norms[span.start : span.end] == ("open", "circuit"):
+        if self.passage.norm(span.start) in ("done", "gone", "way") or self.passage.norms[span.start : span.end] == ("open", "circuit"):
             return False
         header = self.components.header(clause)
+        if self.passage.norm(span.start) == "open" and span.end - span.start > 1:
+            return False
         if header is not None and span.end == clause.span.end and span.start == clause.first and any(self._fits(row, header) for row in self._rows_at.get(span, ())):
             return True
         if self.passage.norm(span.start) in ("hot", "off", "out", "down", "done", "gone", "low", "flat", "short", "white", "black", "brown", "green", "gray", "grey", "up", "old", "cold", "warm", "rough", "tight"):
             return False
-        return all(self.passage.norm(i) in ("all", "pretty", "very", "way", "totally", "just", "completely", "too", "both", "also", "really", "right", "stone", "grounded") for i in range(clause.first, span.start)) and span.end == clause.span.end
+        return all(self.passage.norm(i) in ("all", "pretty", "very", "way", "totally", "just", "completely", "too", "both", "also", "really", "right", "stone", "grounded") for i in range(clause.first, span.start)) and all(
+            self.passage.norm(i) in ("too", "also", "now", "again", "as", "well", "though", "completely", "still") for i in range(span.end, clause.span.end)
+        )
 
     def _ahead(self, clause: Clause, span: Span) -> bool:
         """Whether the words stand right before their noun: "torn gasket"."""
         return self._noun_after(clause, span) is not None
 
     def _noun_after(self, clause: Clause, span: Span) -> Thing | None:
+        if self.passage.norm(span.end - 1) in ("of", "with", "in"):
+            return None
         for thing in self.components.between(span.end, min(clause.span.end, span.end + 4)):
             if thing.start <= span.start or thing.start <= span.end and self.clauses.tags[span.end] not in ("DT", "PRP$"):
                 return thing
@@ -322,7 +342,7 @@ class Claims:
             return False
         if before in ("gonna", "wanna", "gotta", "lemme", "me", "us"):
             return False
-        if self.passage.norm(clause.first) == first and not first.endswith(("s", "ed", "ing")) and not self._alone(clause, span):
+        if self.passage.norm(clause.first) == first and not any(w.endswith(("s", "ed", "ing")) for w in self.passage.norms[span.start : span.end]) and not self._alone(clause, span):
             return False
         if after in BE:
             return False
@@ -359,6 +379,8 @@ class Claims:
             return False
         if self.passage.norms[span.start : span.end] == ("short",) and before not in ("a", "no", "direct", "dead"):
             return False
+        if any(self.passage.norm(i) in ("is", "was", "'s") and any(t.known and t.start == i + 1 for t in self.components.between(i, clause.span.end)) for i in range(span.end, clause.span.end)):
+            return False  # "the drip on the saw was the float valve": a culprit
         located = any(t.prep and t.known for t in self.components.between(span.end, clause.span.end))
         if before in BE and self.passage.norm(clause.first) in ("it", "that", "this", "she", "so") and not located:
             dirt = any(row.condition is Condition.DIRTY for row in self._rows_at.get(span, ()))
@@ -458,7 +480,11 @@ class Claims:
             nearest = self.components.before(clause.span.start, clause, None)
             return nearest if nearest is not None and self._fits(row, nearest) else None
         thing = self.components.before(clause.span.start, clause, row.fits)
-        back = clause.sentence - self.passage.tokens[thing.span.start].sentence if thing is not None else 0
+        if thing is None:
+            return None
+        back = clause.sentence - self.passage.tokens[thing.span.start].sentence
+        if back > 0 and clause.span.start - thing.span.end > (3 * NEARBY if self.components.place_alone(clause.span.start, clause.span.end) else NEARBY):
+            return None
         if row.component and (back > 1 or (back == 1 and row.condition is Condition.LEAKING)):
             return None
         return thing
@@ -474,15 +500,13 @@ class Claims:
 
     def _plainly(self, row: Row, thing: Thing) -> bool:
         """Whether a noun that no table knows is taken as said: a bodily fault of what "the" points at."""
-        return (
-            row.condition in ANY_NOUN and not thing.prep and not self.components.is_abstract(thing)
-            and self.passage.norm(thing.start) in ("the", "that", "this", "one", "his", "their", "both", "its")
-        )
+        return row.condition in ANY_NOUN and row.condition is not Condition.LOOSE and not thing.prep and thing.named and (row.fits is None or "hose" in row.fits)
 
     def _pronoun(self, clause: Clause, before: int) -> bool:
         """Whether the clause speaks of something by a pronoun."""
-        if self.passage.norm(clause.first) in BE | {"we"}:
-            return True  # "so is good", "we're underfired"
+        first = self.passage.norm(clause.first)
+        if first in BE | {"we", "number"} or (len(first) == 1 and first.isalpha() and first != "i" and self.passage.norm(clause.first + 1) in BE):
+            return True  # "so is good", "we're underfired", "b is open"
         return any(self.components.is_pronoun(i) for i in range(clause.first, min(before, clause.first + 4)))
 
     def _told_of(self, clause: Clause, span: Span, kind: str) -> Iterator[tuple[list[Thing], str]]:
@@ -502,7 +526,9 @@ class Claims:
                 yield [known[-1]], "named in the clause"
         elif self._pronoun(clause, span.start):
             thing = self.components.before(clause.span.start, clause, None)
-            if thing is not None and kind == "state" and span.start - thing.span.end > NEAR and self._good(span):
+            if thing is not None and self._good(span) and (span.start - thing.span.end > NEAR or thing.component in ("unit", "system")):
+                thing = None
+            if thing is not None and any(row.condition is Condition.WRONG_PART for row in self._rows_at.get(span, ())):
                 thing = None
             place = self.components.place_alone(clause.span.start, span.start)
             if thing is not None:
@@ -530,6 +556,37 @@ class Claims:
         return group
 
     # ------------------------------------------------------------ no state named
+    def _unsaid(self, clause: Clause) -> Iterator[Claim]:
+        """"the fan was running and the compressor wasn't": the state before, denied."""
+        last = clause.span.end - 1
+        if self._last is None or self._last.clause.sentence != clause.sentence or self.passage.norm(last) not in ("wasn't", "isn't", "weren't", "aren't", "didn't", "doesn't", "not", "ain't"):
+            return
+        things = [t for t in self.components.of(clause) if t.known and not t.prep]
+        flipped = {Condition.RUNNING: Condition.NOT_RUNNING, Condition.NORMAL: Condition.FAILED}
+        if things and self._last.condition in flipped and last - clause.first <= 5:
+            yield self._plain(clause, things[0].component, things[0].place, FindingStatus.OBSERVED, "the state before, denied", flipped[self._last.condition])
+
+    def _sniffed(self, clause: Clause) -> Iterator[Claim]:
+        """What a search for leaks found: "condenser, nothing", "soap on it, no bubbles", "soap, there it is"."""
+        none = self.stances.hits("search.none", clause.first, clause.span.end)
+        found = self.stances.hits("search.found", clause.first, clause.span.end)
+        if not none and not found or clause.span.end - clause.first > 8:
+            return
+        start = self.clauses.clauses[max(0, clause.index - 6)].span.start
+        tools = [t for t in self.stances.hits("leak_tools", start, clause.span.end) if not any(t.overlaps(hit) for hit in none + found)]
+        if not tools or clause.span.start - tools[-1].end > REACH_OF_SEARCH:
+            return
+        here = [t for t in self.components.between(self.clauses.clauses[max(0, clause.index - 1)].span.start, clause.span.end) if t.known and t.word not in figures_only()]
+        here = [t for t in here if self.passage.tokens[t.span.start].sentence == clause.sentence and not any(t.span.overlaps(tool) for tool in tools)]
+        if none and (self.passage.norms[none[0].start : none[0].end] not in (("quiet",), ("clean",)) or here):
+            default = self.components.machine_word("leak") or "system"
+            yield self._plain(clause, here[0].component if here else default, here[0].place if here else None, FindingStatus.RULED_OUT, "searched for leaks", Condition.LEAKING)
+        elif found:
+            near = self.components.before(clause.span.start, clause, LEAKERS)
+            near = here[0] if here else near
+            if near is not None and near.known and near.word != "sight glass":
+                yield self._plain(clause, near.component, near.place, FindingStatus.OBSERVED, "searched for leaks", Condition.LEAKING)
+
     def _bare(self, clause: Clause, found: list[Claim]) -> Iterator[Claim]:
         """Culprits, bare suspicions and what is cleared: "it's not the board", "could be the relay", "the noise is the fan"."""
         stance = self.stances.of[clause.index]
@@ -539,8 +596,13 @@ class Claims:
         cleared = self.stances.hits("cleared", clause.span.start, clause.span.end)
         if things:
             yield from self._about(clause, things, bool(cleared))
+        elif self.stances.hits("suspects", clause.span.start, clause.span.end):
+            near = self.components.before(clause.span.start, clause, None)
+            if near is not None and near.word not in figures_only():
+                yield self._plain(clause, near.component, near.place, FindingStatus.SUSPECTED, "suspected")
         elif cleared and self._ends_cleared(clause):
-            doubted = [c for c in found if c.status is FindingStatus.SUSPECTED and clause.index - c.clause.index <= 12]
+            settled = {c.component for c in found if c.status is FindingStatus.RULED_OUT}
+            doubted = [c for c in found if c.status is FindingStatus.SUSPECTED and c.component not in settled and clause.index - c.clause.index <= 12]
             if doubted:
                 yield self._plain(clause, doubted[-1].component, doubted[-1].place, FindingStatus.RULED_OUT, "cleared")
 
@@ -554,6 +616,8 @@ class Claims:
             denial = self.stances.denied(clause, thing.start, Span(thing.start, thing.start))
             lead = self.passage.norm(thing.start - 1)
             if denial is not None and thing.start - denial.end <= 1 and self._whole_answer(clause, thing):
+                if thing.start == thing.span.start and self.passage.norm(denial.start) != "not":
+                    continue
                 if lead in ("no",) or self.passage.norm(denial.start) in ("no", "without", "never", "can't", "don't", "didn't", "won't", "nothing"):
                     continue
                 yield self._plain(clause, thing.component, thing.place, FindingStatus.RULED_OUT, "denied")

@@ -136,7 +136,7 @@ class Clauses:
         if norm == "that" and tag in ("NN", "NNS"):
             return False  # "a cooler that's making noise"
         if norm in ("it", "that", "there", "this", "she", "he") and following in ("'s", "is", "was", "ain't", "isn't", "wasn't"):
-            return tag in ("JJ", "NN", "NNS", "RB", "CD", "VBN", "PRP", "RP") and before not in UNFINISHED and self._has_verb(start, at)
+            return (tag in ("JJ", "NN", "NNS", "RB", "CD", "VBN", "PRP", "RP") or before in ("ain't", "isn't", "wasn't")) and before not in UNFINISHED and self._has_verb(start, at)
         if tokens[at].segment != tokens[at - 1].segment and self.passage.joined_lines:
             if tag in ("VBZ", "VBD", "VBN", "RB", "PRP", "RP") and before not in BE | UNFINISHED and any(
                 self.passage.norm(i) in BREAKS for i in range(at + 1, min(at + 4, len(tokens)))

@@ -14,6 +14,7 @@ from extractors.mentions import Mention, subjects
 from extractors.passage import Span
 from extractors.phrases import Phrases, plural
 from extractors.talk import Talk
+from extractors.verbs import forms
 
 PREPOSITIONS = frozenset(
     {"on", "at", "in", "of", "from", "by", "behind", "under", "inside", "across", "through", "between", "to", "with", "for", "off", "into",
@@ -23,6 +24,8 @@ DETERMINERS = frozenset({"the", "a", "an", "that", "this", "these", "those", "hi
 VERBS = frozenset({"drain", "vent", "trap", "filter", "light", "seal", "float", "plug", "fan", "wash", "rinse", "freeze", "charge", "power", "switch", "limit", "gauge", "pump", "screw", "bolt", "clip", "tap", "hose", "nut", "spring", "head"})
 EDGES = frozenset({"bottom", "top", "side", "edge", "corner", "end", "face", "front", "back", "lip"})
 UNDONE = frozenset({"won't", "doesn't", "didn't", "don't", "wouldn't", "can't", "couldn't"})
+HARDWARE = frozenset({"screw", "screws", "bolt", "bolts", "nut", "nuts", "clip", "clips", "washer", "washers", "zip tie", "zip ties", "jumper"})
+"""What nobody means by "it"."""
 SHORT = frozenset({"valve", "hose", "gauge", "tube", "arm", "arms", "jets", "regulator", "tank", "seal", "pan", "nozzles", "stat", "probe"})
 REACH = 14  # clauses back to which "it" may point
 FAR = 110  # tokens back to which it may point
@@ -49,6 +52,9 @@ class Thing:
     """What else a shared word may mean."""
     part: bool = False
     """A part that is filed under its component."""
+
+    named: bool = False
+    """Outside the vocabulary, but pointed at by an article or standing first: it may be a component all the same."""
 
     @property
     def word(self) -> str:
@@ -100,9 +106,14 @@ def _parts() -> tuple[Phrases, list[tuple[tuple[str, ...], bool]]]:
 @cache
 def _states() -> frozenset[str]:
     """Single words that tell a state: "the motor's fine" names no thing called fine."""
-    return frozenset(
-        phrase for row in load_table("conditions")["row"] if row["kind"] in ("state", "deed") for phrase in row["say"] if " " not in phrase
-    )
+    found: set[str] = set()
+    for row in load_table("conditions")["row"]:
+        single = [phrase for phrase in row["say"] if " " not in phrase]
+        if row["kind"] == "state":
+            found.update(single)
+        elif row["kind"] == "deed":
+            found.update(word for phrase in single for word, _ in forms(phrase))
+    return frozenset(found)
 
 
 @cache
@@ -294,6 +305,11 @@ class Components:
             if thing.said in SHORT and owner is None:
                 full = next((t for t in reversed(lately) if thing.span.start - t.span.end <= FAR and " " in t.said and t.said.endswith(" " + thing.said)), None)
                 thing = replace(thing, component=full.component, canon=full.canon, open=False) if full is not None else thing
+            if not thing.known:
+                if owner is not None and not owner.known and not self.is_abstract(thing) and not self.is_abstract(owner) and owner.span.end == thing.head:
+                    said = f"{owner.said} {thing.said}"
+                    thing = replace(thing, component=said, said=said)
+                thing = replace(thing, named=self._is_named(thing))
             place = thing.place or self._place_before(thing)
             thing = replace(thing, place=place)
             found.append(thing)
@@ -307,13 +323,20 @@ class Components:
         for number, thing in enumerate(found):
             following = found[number + 1] if number + 1 < len(found) else None
             if (
-                thing.component in groups()["noun"] and following is not None and following.known and following.component not in groups()["noun"]
+                (thing.component in groups()["noun"] or thing.part) and following is not None and following.known and following.component not in groups()["noun"]
                 and following.prep in ("in", "of", "on") and following.start - 1 - thing.span.end <= 0
                 and following.word not in figures_only()
             ):
                 thing = replace(thing, component=following.component, canon=following.canon)
             done.append(thing)
         return done
+
+    def _is_named(self, thing: Thing) -> bool:
+        """Whether a noun outside the vocabulary may be a component: "the paddle", "its chain", "knob cracked"."""
+        if self.is_abstract(thing) or len(thing.said) < 4:
+            return False
+        first = self.passage.norm(thing.start)
+        return first in ("the", "that", "this", "his", "her", "their", "both", "its", "another", "those", "these", "one", "new") or thing.start <= self.clauses.at(thing.span.start).first
 
     def _wired(self, thing: Thing) -> bool:
         """Whether a coil is spoken of as wound wire: "unplug the coil", "24 volts on the coil"."""
@@ -344,7 +367,7 @@ class Components:
                 break
             if other.component in of:
                 return replace(thing, component=other.component, canon=other.canon)
-        return replace(thing, component=thing.said if alone else of[0], open=len(of) > 1 and not alone)
+        return replace(thing, component=thing.said if alone else of[0], canon=of[0] if alone else "", open=len(of) > 1 and not alone)
 
     def _place_before(self, thing: Thing) -> str | None:
         position = bisect_left(self._place_starts, thing.start)
@@ -361,17 +384,17 @@ class Components:
         """The things named between two tokens, in order."""
         return self.things[bisect_left(self._starts, start) : bisect_left(self._starts, end)]
 
-    def before(self, token: int, clause: Clause, fits: Collection[str] | None) -> Thing | None:
+    def before(self, token: int, clause: Clause, fits: Collection[str] | None, *, outside: bool = False) -> Thing | None:
         """What a clause that names nothing speaks of: the nearest thing before a token that fits.
 
-        Of one clause the thing that is no mere place ("on the roof") comes first; nothing is looked for far back.
+        `outside`: nouns that no table knows count as well, whatever fits. Of one clause the thing that is no mere place ("on the roof") comes first; nothing is looked for far back.
         """
         whole: Thing | None = None
         for index in range(clause.index - 1, max(-1, clause.index - 1 - REACH), -1):
             earlier = self.clauses.clauses[index]
             if token - earlier.span.end > FAR:
                 break
-            things = [t for t in self.of(earlier) if t.known]
+            things = [t for t in self.of(earlier) if (t.known and t.said not in HARDWARE) or (outside and t.named and not t.prep)]
             heads = [t for t in things if not t.prep]
             if any(self.passage.norm(i) in ("i", "we") for i in range(earlier.span.start, earlier.span.end)):
                 heads.reverse()  # "while the pump ran I looked at the belts": what I did it to
@@ -381,7 +404,7 @@ class Components:
             for thing in ordered:
                 if thing.component in ("unit", "system"):
                     whole = whole or (thing if fits is None or thing.component in fits else None)
-                elif fits is None or thing.word in fits:
+                elif fits is None or thing.word in fits or not thing.known:
                     return thing if whole is None or fits is not None else whole
         return whole
 

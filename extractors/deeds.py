@@ -238,7 +238,7 @@ class Deeds:
         if thing is not None and (row.fits is None or thing.word in row.fits) and (thing.word in allowed or not thing.known or thing.word not in subjects()):
             if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and (row.action is not ActionKind.TESTED or source == "it"))):
                 return None
-            if not thing.known and row.action in (ActionKind.INSTALLED, ActionKind.CLEANED, ActionKind.REPAIRED):
+            if not thing.known and row.action is ActionKind.INSTALLED:
                 return None
             if row.action is ActionKind.SET and not self._figure_in(clause, hit.verb) and not self._setting_words(clause, hit):
                 return None
@@ -252,7 +252,9 @@ class Deeds:
             return (near.component, near.place) if near is not None else ("thermostat", None)
         if source in ("it", "none") and row.needs != "object" or source == "it":
             wanted = allowed if row.fits is None else row.fits & (allowed | figures_only())
-            near = self.components.before(clause.span.start, clause, wanted)
+            near = self.components.before(clause.span.start, clause, wanted, outside=row.fits is None)
+            if near is not None and not near.known and row.action in NEED_NAME | PUT_IN:
+                return None
             if near is not None and (row.action is not ActionKind.SET or self._figure_in(clause, hit.verb) or self._setting_words(clause, hit)):
                 return self._as_part(row, near), near.place
         if row.component and row.needs != "object":
@@ -274,7 +276,7 @@ class Deeds:
             and last.action not in (ActionKind.ADVISED, ActionKind.ORDERED) and last.component in allowed and (row.fits is None or last.component in row.fits)
         ):
             return Thing(last.component, last.evidence, last.token, "", last.place, start=last.token)
-        near = self.components.before(clause.span.start, clause, allowed if row.fits is None else allowed & row.fits)
+        near = self.components.before(clause.span.start, clause, allowed if row.fits is None else allowed & row.fits, outside=row.fits is None)
         if near is not None and self.passage.tokens[near.span.start].sentence == clause.sentence:
             return near
         return None
@@ -353,7 +355,7 @@ class Deeds:
 
     def _named(self, thing: Thing) -> bool:
         """Whether a noun outside the vocabulary is taken as said."""
-        return not self.components.is_abstract(thing) and self.passage.norm(thing.start) in ("the", "that", "a", "an", "his", "her", "their", "this", "both", "all", "another", "new", "those", "my")
+        return thing.named or (not self.components.is_abstract(thing) and self.passage.norm(thing.start) in ("a", "an", "all"))
 
     def _meant(self, clause: Clause, hit: VerbHit) -> Thing | None:
         """What "it" is: by the kind of work, else what was spoken of last."""
@@ -361,10 +363,7 @@ class Deeds:
         if within:
             return within[-1]
         wanted = hit.rows[0].fits
-        near = self.components.before(clause.span.start, clause, wanted if wanted is not None else _allowed(hit.rows[0].action))
-        if near is not None:
-            return near
-        return None
+        return self.components.before(clause.span.start, clause, wanted if wanted is not None else _allowed(hit.rows[0].action), outside=wanted is None)
 
     def _next_verb(self, clause: Clause, hit: VerbHit) -> int:
         return clause.span.end

@@ -12,7 +12,7 @@ from extractors.lexicon import load_table
 from extractors.passage import Span
 from extractors.phrases import Hit, Phrases
 
-SAME_BREATH = 3  # clauses that a doubt or a quotation reaches on within its sentence
+ASIDE = 40  # tokens that a sentence to a bystander has at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class Stance:
 def _cues() -> Phrases:
     table = load_table("status")
     rows: list[tuple[str, str]] = []
-    for name in ("hedge", "mild", "denial", "no_denial", "cleared", "people", "leak_tools", "done", "in_place", "not_done", "taken_out", "no_deed"):
+    for name in ("hedge", "mild", "denial", "no_denial", "cleared", "people", "leak_tools", "done", "in_place", "not_done", "taken_out", "no_deed", "suspects"):
         key = "says" if "says" in table[name] else "say"
         rows += [(name, phrase) for phrase in table[name][key]]
     for name, keys in (
@@ -111,7 +111,10 @@ class Stances:
     # ------------------------------------------------------------ clause by clause
     def _walk(self) -> Iterator[Stance]:
         sentence, quoted, told, earlier, guess_left = -1, False, False, False, 0
-        spoken_to = {self.passage.tokens[hit.span.start].sentence for hit in self._hits.get("aside.says", [])}
+        spoken_to = {
+            self.passage.tokens[hit.span.start].sentence for hit in self._hits.get("aside.says", [])
+            if self.passage.sentence_span(hit.span.start).end - self.passage.sentence_span(hit.span.start).start <= ASIDE
+        }
         for clause in self.clauses.clauses:
             if clause.sentence != sentence:
                 sentence, quoted, told, earlier, guess_left = clause.sentence, False, False, False, 0
