@@ -8,6 +8,8 @@ import re
 import zipfile
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from render_drafts import FORMULA, HOSTILE, LONG, MARKUP, RIGHT_TO_LEFT, draft, with_readings, with_text
 
 from pipeline.draft import Draft
@@ -130,6 +132,19 @@ def test_any_number_of_readings(number: int) -> None:
     assert len(pages) <= max(1, number // 25)
     assert f"of {len(pages)}" in pages[-1]
     assert made["readings.csv"].count(b"\r\n") == number + 1
+
+
+@settings(max_examples=15, deadline=None, derandomize=True)
+@given(st.text(st.characters(codec="utf-8"), min_size=1, max_size=40))
+def test_no_text_breaks_a_paper(text: str) -> None:
+    job = with_text(text)
+    page = paper(job, "report", "html").decode()
+
+    assert "<script" not in page
+    assert page.count("<section") == page.count("</section>")
+    for kind, form in (("report", "md"), ("parts", "csv"), ("customer", "pdf")):
+        assert paper(job, kind, form)
+    assert papers(job, names=["report"])["follow-ups.ics"].count(b"BEGIN:VEVENT") == 1
 
 
 def test_nothing_found_is_said_and_no_section_is_empty() -> None:

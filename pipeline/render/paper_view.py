@@ -18,7 +18,7 @@ from pipeline.words import capital, load_words
 from pipeline.words.figures import Figure, aligned, clock, shown
 
 MOST_PAIRS = 8
-MOST_LAST = 10
+MOST_LAST = 8
 TELLING_SUBJECTS = ("box", "product", "supply air", "compressor", "suction pressure", "head pressure", "superheat")
 """Whose figures stand first where not all have room."""
 LOOKING = (ActionKind.TESTED, ActionKind.INSPECTED)

@@ -72,7 +72,8 @@ class View:
     def machine(self) -> str:
         """The machine as the title names it."""
         said = self.draft.equipment.type
-        return capital(said.value) if said else capital(self.words("paper.unnamed"))
+        name = " ".join(said.value.split()) if said else ""
+        return capital(name or self.words("paper.unnamed"))
 
     @cached_property
     def document_title(self) -> str:
