@@ -441,7 +441,8 @@ class Components:
 
     def is_abstract(self, thing: Thing) -> bool:
         """Whether a noun that is no word of the vocabulary is no component either."""
-        return not thing.known and self.passage.norm(thing.head) in _words("abstract")
+        head = self.passage.norm(thing.head)
+        return not thing.known and (head in _words("abstract") or head.removesuffix("s") in _words("abstract"))
 
     def last_before(self, token: int) -> Thing | None:
         """The nearest known thing before a token."""

@@ -160,6 +160,10 @@ class Deeds:
                 continue
             if row.action not in WITH_FIGURES and any(i in self._figure_starts for i in range(hit.gap.start, hit.gap.end)):
                 continue
+            if row.action is ActionKind.REPLACED and self.passage.norm(hit.verb) in ("change", "changed", "changing") and self._changed_to(clause, hit):
+                continue
+            if row.action is ActionKind.EVACUATED and hit.span.end - hit.verb == 3 and self.passage.norm(hit.verb + 1) == "it" and not self._figure_in(clause, hit.verb) and not self._figure_in(self._next(clause), 0):
+                continue
             if row.action in PUT_IN and hit.span.end in self._figure_starts and self.passage.norm(hit.span.end - 1) == "on":
                 continue  # "put it on seventy-two": a setting
             fitted = self._fit(clause, hit, row, thing, source)
@@ -176,6 +180,13 @@ class Deeds:
                 mood.status is PLANNED and not self.moods.later,
             )
         return None
+
+    def _next(self, clause: Clause) -> Clause:
+        return self.clauses.clauses[min(clause.index + 1, len(self.clauses.clauses) - 1)]
+
+    def _changed_to(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether a value was changed and not a part: "changed it to 32"."""
+        return any(self.passage.norm(i) in ("to", "from") and i + 1 in self._figure_starts for i in range(hit.verb + 1, clause.span.end))
 
     def _due(self, thing: Thing) -> Thing:
         """A shared word ("the motor") as the one of its meanings that failed or was to be changed."""
@@ -224,7 +235,8 @@ class Deeds:
                 return None
             if source == "object" and thing is not None and not fits and row.action is ActionKind.CHARGED and row.needs != "mass":
                 return None
-            return (thing.component, thing.place) if thing is not None and fits else (row.component, None)
+            default = self.components.machine_word("leak") if row.action is ActionKind.LEAK_TESTED else None
+            return (thing.component, thing.place) if thing is not None and fits else (default or row.component, None)
         if row.action is ActionKind.DEFROSTED:
             return ("evaporator", None) if thing is None or thing.component not in ("drain", "drain pan", "condenser", "suction line") else (thing.component, thing.place)
         if row.action is ActionKind.STARTED and thing is not None and thing.component in ("line", "disconnect", "breaker", "box"):
@@ -236,6 +248,8 @@ class Deeds:
             thing = self._same_breath(clause, row) or self._cured(clause, row) or thing
         allowed = _allowed(row.action)
         if thing is not None and (row.fits is None or thing.word in row.fits) and (thing.word in allowed or not thing.known or thing.word not in subjects()):
+            if row.action is ActionKind.BYPASSED and source != "object":
+                return None
             if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and (row.action is not ActionKind.TESTED or source == "it"))):
                 return None
             if not thing.known and row.action is ActionKind.INSTALLED:
@@ -301,7 +315,7 @@ class Deeds:
         return rest in ([], ["it"], ["that"]) or any(word in ("to", "at", "back", "down", "up", "on", "in", "clock", "time") for word in rest) or self.passage.norm(hit.verb + 1) in ("that", "the")
 
     def _figure_in(self, clause: Clause, start: int) -> bool:
-        return any(i in self._figure_starts for i in range(start, clause.span.end))
+        return any(i in self._figure_starts for i in range(max(start, clause.span.start), clause.span.end))
 
     def _put_in(self, clause: Clause, action: ActionKind, component: str, hit: VerbHit) -> ActionKind:
         """"Put in" is a replacement where it is new, or where the same thing came out or was to be changed."""
@@ -464,6 +478,8 @@ class Deeds:
                 or any(self.passage.norm(i) in ("bubbles", "foam", "no", "leak", "leaks") for i in range(span.end, rest)) or self.passage.norm(span.end) == "on"
             ):
                 continue
+            if action is ActionKind.LEAK_TESTED:
+                component = self.components.machine_word("leak") or component
             yield Deed(action, component, None, DONE, clause, span.start, clause.bare, (f"said: {self.passage.said(span).lower()}", "status: named with its result"))
             return
 
@@ -504,7 +520,7 @@ class Deeds:
                 subject = near
             else:
                 subject = Thing(awaited[-1].component, cue, cue.start, "", awaited[-1].place, start=cue.start)
-        if word[-1] == "on" and word != ("back", "on") and not new and not self._awaited(subject.component):
+        if word[-1] == "on" and word != ("back", "on") and not new and not self._told_off(subject.component):
             return None
         if not be and not new and not self._awaited(subject.component) and subject is not None and word[0] not in ("back", "in"):
             return None
@@ -514,9 +530,12 @@ class Deeds:
             return None
         return Deed(action, component, subject.place, DONE, clause, cue.start, clause.bare, (f"said: {' '.join(word)}", "status: it is there now"))
 
+    def _told_off(self, component: str) -> bool:
+        return any(d.component == component and d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED} for d in self._found)
+
     def _awaited(self, component: str) -> bool:
         """Whether its removal or replacement was told before."""
-        return any(d.component == component and d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED} for d in self._found) or any(
+        return self._told_off(component) or any(
             c.component == component and c.condition in CURES[ActionKind.REPLACED] for c in self._faults
         )
 
@@ -561,7 +580,7 @@ class Deeds:
             chosen = [t for t in known if self.passage.norm(t.span.start - 1) == "new" or self.passage.norm(t.start) in ("a", "new")][:1]
         else:
             chosen = []
-        if not chosen or chosen[0].word in figures_only() or self.stances.has("not_done", clause.span):
+        if not chosen or chosen[0].word not in _allowed(ActionKind.REPLACED) | frozenset({chosen[0].word} if not chosen[0].known else ()) or chosen[0].word in figures_only() or self.stances.has("not_done", clause.span):
             return None
         thing = chosen[0]
         fresh = new or (thing.component not in groups()["noun"] and thing.known)

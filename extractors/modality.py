@@ -19,6 +19,8 @@ HAVE = frozenset({"have", "'ve", "has", "had", "having"})
 WILL = frozenset({"will", "'ll"})
 STATES = frozenset({"sealed", "insulated", "wrapped", "secured", "mounted", "hung", "welded", "balanced", "squared", "sucked", "blown", "plugged", "packed", "isolated", "wired", "cleared", "foamed", "taped", "glued"})
 """Participles that tell a state where "is" stands before them, and no deed."""
+OF_ITSELF = frozenset({"tripped", "started", "restarted", "shut", "turned", "reset", "cycled", "opened", "closed", "filled", "drained", "pulled", "dropped", "moved", "defrosted", "melted", "lit", "fired", "kicked", "switched", "sealed", "thawed", "soaked", "ran", "came", "charged", "set", "cut", "locked", "blew", "squared", "leveled", "raised", "lowered"})
+"""What a component does of itself: "the overload tripped" is no deed of the speaker."""
 GERUND_DONE = frozenset({"started", "finished", "done", "after", "ended", "kept", "tried"})
 GERUND_ADVICE = frozenset({"recommend", "suggest", "worth", "consider", "needs", "need", "wants", "needing"})
 GERUND_NOTHING = frozenset({"before", "without", "of", "for", "by", "from", "about", "when", "while", "than", "like", "been", "stop", "quit", "avoid", "to", "on", "in", "with", "not", "never", "keeps", "keep", "mind", "hate"})
@@ -277,6 +279,10 @@ class Moods:
             return None if timed else Mood(DONE, "did")
         if at in self.named or self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
             ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in ("and", "with", "now", "too", "up", "out", "down", "off", "twice", "again", "all", "after", "to")
+            if self.passage.norm(hit.verb) in OF_ITSELF:
+                return Mood(DONE, "I did") if subject == "i" else None
+            if any(self.passage.norm(i) in ("found", "find", "had", "keep", "kept", "leave", "left") for i in range(max(clause.span.start, at - 2), at)):
+                return None
             if ends and near not in ("it", "them", "one") and hit.span.end - hit.verb <= 2:
                 return Mood(DONE, "done", passive=True, telegram=True) if self._fronted(clause, hit) else None
             return Mood(DONE, "I did") if subject == "i" else None
