@@ -253,6 +253,8 @@ class Alternative(Frozen):
     low: float | None = None
     high: float | None = None
     unit: str | None = None
+    quantity: Quantity | None = None
+    """Set where the figure may be of another quantity than its reading says."""
 
 
 class Said(Frozen):
@@ -288,6 +290,8 @@ class Reading(Frozen):
     alternatives: tuple[Alternative, ...] = ()
     superseded_by: str | None = None
     repeats: tuple[Evidence, ...] = ()
+    minutes: float | None = None
+    """Minutes of the clock or of the run that were said with it: a point of a series. Only differences count."""
     because: tuple[str, ...] = ()
     """Why it stands here: unit, cues, trade words that fired, and what was refused beside it."""
     probability: float | None = None

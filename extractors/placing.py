@@ -32,6 +32,8 @@ class Filed:
     rival: Filing | None = None
     """The likeliest filing with another subject."""
     second_role: Role | None = None
+    rival_quantity: Filing | None = None
+    """The likeliest filing of another quantity or unit."""
     refused: tuple[tuple[str, float], ...] = field(default=())
 
 
@@ -118,13 +120,14 @@ def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float])
     ways.sort(key=lambda way: -way[0])
     share, best = ways[0][0] * chance, ways[0][1]
     rival = next((w for p, w in ways[1:] if w.subject != best.subject), None)
+    rival_quantity = next((w for p, w in ways[1:] if (w.quantity, w.unit) != (best.quantity, best.unit) and p > 0.08), None)
     refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
     by_role = role_signs(scene, figure, best, story)
     names = list(by_role)
     role_chances = shares([score(by_role[name], table) for name in names])
     order = sorted(zip(role_chances, names, strict=True), reverse=True)
     role, role_share, second = order[0][1], order[0][0], order[1][1]
-    return Filed(index, figure, best, role, share, role_share, rival, second, refused)
+    return Filed(index, figure, best, role, share, role_share, rival, second, rival_quantity, refused)
 
 
 def file_all(scene: Scene, table: Mapping[str, float] | None = None) -> list[Filed]:

@@ -19,15 +19,15 @@ from extractors.facts import (
 from extractors.figures import Figure, tolerance_pct
 from extractors.lexicon import load_table
 from extractors.passage import Span
-from extractors.features import subject_word
+from extractors.features import after_a_time, subject_word
 from extractors.placing import Filed, choose_value, file_all
 from extractors.registry import Extractor, Found
 from extractors.scene import Scene
 from extractors.stages import Story
 from extractors.talk import Talk
 
-SURE_SUBJECT = 0.5
-SURE_ROLE = 0.6
+SURE_SUBJECT = 0.7
+SURE_ROLE = 0.62
 PLACES_BEFORE = 7
 
 
@@ -106,6 +106,10 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     if filed.subject_share < SURE_SUBJECT:
         rival = filed.rival.subject if filed.rival and filed.rival.subject else None
         confirm.append("subject unclear" + (f": or {rival}" if rival else ": it may be no reading"))
+    if filed.subject_share < SURE_SUBJECT and filed.rival_quantity is not None and not figure.units:
+        other = filed.rival_quantity
+        alternatives.append(Alternative(value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity))
+        confirm.append(f"unit not said: {filing.unit} or {other.unit}")
     if filed.role_share < SURE_ROLE and filed.second_role is not None:
         if {filed.role, filed.second_role} & {Role.RATED}:
             confirm.append("may be measured" if filed.role is Role.RATED else "may be rated")
@@ -141,9 +145,23 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         low=figure.low, high=figure.high, tolerance_pct=tolerance_pct(figure), unit=filing.unit, place=_place(scene, filed),
         of=_of(scene, filed), rating=_rating(scene, filed), qualifiers=_qualifiers(scene, filed), stage=stage,
         at=passage.start_of(passage.tokens[figure.number.start]), evidence=passage.evidence(quote), confirm=tuple(confirm),
-        alternatives=tuple(alternatives), because=tuple(because), probability=passage.probability(figure.number),
+        alternatives=tuple(alternatives), minutes=_minutes(scene, filed), because=tuple(because), probability=passage.probability(figure.number),
     )
     return Entry(reading, figure, filed, span)
+
+
+def _minutes(scene: Scene, filed: Filed) -> float | None:
+    """The clock time or the run time that was said right before the figure, in minutes."""
+    index = filed.index
+    if index == 0 or not after_a_time(scene, index, filed.figure):
+        return None
+    aside = scene.asides.get(index - 1)
+    if aside is not None and aside.minutes is not None:
+        return aside.minutes
+    before = scene.figures[index - 1]
+    if before.value is None:
+        return None
+    return before.value * (60.0 if "h" in before.units else 1.0)
 
 
 def _quote_start(scene: Scene, figure: Figure) -> int:
