@@ -104,8 +104,18 @@ class Asides:
     def judge(self, figure: Figure) -> Aside | None:
         """Why a figure is no reading of the job, or None."""
         for rule in (
-            self._speech, self._spelled, self._ordinal, self._money, self._clock, self._name, self._address,
-            self._date, self._age, self._label, self._scope, self._count,
+            self._speech,
+            self._spelled,
+            self._ordinal,
+            self._money,
+            self._clock,
+            self._name,
+            self._address,
+            self._date,
+            self._age,
+            self._label,
+            self._scope,
+            self._count,
         ):
             aside = rule(figure)
             if aside is not None:
@@ -126,14 +136,24 @@ class Asides:
         before, after = self._beside(figure, -1), self._beside(figure, 1)
         tokens = passage.tokens
         glued_before = span.start > 0 and tokens[span.start].joined and tokens[span.start - 1].is_word
-        glued_after = span.end < len(tokens) and tokens[span.end].joined and len(after) == 1 and after.isalpha() and not figure.units
+        glued_after = (
+            span.end < len(tokens)
+            and tokens[span.end].joined
+            and len(after) == 1
+            and after.isalpha()
+            and not figure.units
+        )
         if glued_before or glued_after:
             return Aside(UnplacedReason.IDENTIFIER, "letters stand right beside it")
         letter_before = len(before) == 1 and before.isalpha() and before not in ("a", "i")
-        letter_after = len(after) == 1 and after.isalpha() and after not in ("a", "i") and self._beside(figure, 2) != "to"
+        letter_after = (
+            len(after) == 1 and after.isalpha() and after not in ("a", "i") and self._beside(figure, 2) != "to"
+        )
         if figure.units:
             return None
-        if (letter_before or letter_after) and not (before == "s" or (before in ("r",) and figure.value and figure.value >= 22)):
+        if (letter_before or letter_after) and not (
+            before == "s" or (before in ("r",) and figure.value and figure.value >= 22)
+        ):
             return Aside(UnplacedReason.IDENTIFIER, "a letter stands beside it")
         if before in ("dash", "hyphen", "slash", "tack") or after in ("dash", "hyphen", "slash", "tack"):
             return Aside(UnplacedReason.IDENTIFIER, "spelled with a dash")
@@ -155,7 +175,14 @@ class Asides:
             return None
         if self._starts(figure.number.end, "money_after"):
             return Aside(UnplacedReason.MONEY, "money is named after it")
-        cue = next((self._ends(figure.number.start - k, "money_before") for k in (0, 1, 2) if self._ends(figure.number.start - k, "money_before")), None)
+        cue = next(
+            (
+                self._ends(figure.number.start - k, "money_before")
+                for k in (0, 1, 2)
+                if self._ends(figure.number.start - k, "money_before")
+            ),
+            None,
+        )
         if cue and figure.middle >= 20 and cue.strip() != "$":
             return Aside(UnplacedReason.MONEY, f"“{cue}” before it")
         if figure.form == "money" and figure.middle >= 20:
@@ -172,12 +199,19 @@ class Asides:
             return Aside(UnplacedReason.CLOCK_OR_DATE, "a time of day is named after it", _minutes(figure))
         before, before2 = passage.norm(number.start - 1), passage.norm(number.start - 2)
         after = passage.norm(number.end)
-        if not figure.units and figure.value is not None and 1 <= figure.value <= 12 and before in ("past", "after", "to", "till", "of", "before"):
+        if (
+            not figure.units
+            and figure.value is not None
+            and 1 <= figure.value <= 12
+            and before in ("past", "after", "to", "till", "of", "before")
+        ):
             lead = before2
             if lead in ("quarter", "half") or lead in _CLOCK_MINUTES:
                 shift = {"quarter": 15.0, "half": 30.0}.get(lead, float(_CLOCK_MINUTES.get(lead, 0)))
                 sign = -1 if before in ("to", "till", "of", "before") else 1
-                return Aside(UnplacedReason.CLOCK_OR_DATE, f"“{lead} {before}” before it", figure.value * 60 + sign * shift)
+                return Aside(
+                    UnplacedReason.CLOCK_OR_DATE, f"“{lead} {before}” before it", figure.value * 60 + sign * shift
+                )
         if after in ("past", "after", "to", "till") and not figure.units and figure.value in (5, 10, 15, 20, 25):
             nxt = passage.norm(number.end + 1)
             hour = _HOURS.get(nxt)
@@ -195,8 +229,15 @@ class Asides:
             if cue in ("until", "till", "since", "by") and figure.middle >= 100:
                 return Aside(UnplacedReason.CLOCK_OR_DATE, f"“{cue}” before it", _minutes(figure))
             if round_ or cue:
-                return Aside(UnplacedReason.CLOCK_OR_DATE, "has the shape of a time of day", _minutes(figure), weak=True)
-        if not figure.units and figure.value is not None and 1 <= figure.value <= 12 and figure.value == int(figure.value):
+                return Aside(
+                    UnplacedReason.CLOCK_OR_DATE, "has the shape of a time of day", _minutes(figure), weak=True
+                )
+        if (
+            not figure.units
+            and figure.value is not None
+            and 1 <= figure.value <= 12
+            and figure.value == int(figure.value)
+        ):
             if any(self._ends(number.start - k, "arrival") for k in (0, 1, 2)):
                 return Aside(UnplacedReason.CLOCK_OR_DATE, "an arrival or a leaving is told", figure.value * 60)
         return None
@@ -210,14 +251,20 @@ class Asides:
             return True
         clause = self.passage.clause_span(figure.number.start)
         lowest = max(0, min(clause.start, figure.number.start - 12))
-        near = [m for m in self.talk.mentions if lowest <= m.span.start and m.span.end <= max(clause.end, figure.number.end + 6)]
+        near = [
+            m
+            for m in self.talk.mentions
+            if lowest <= m.span.start and m.span.end <= max(clause.end, figure.number.end + 6)
+        ]
         from extractors.mentions import quantities_of
 
         fits = {"voltage", "pressure", "current", "resistance", "speed"}
         if any(fits & set(quantities_of(m.subject)[:2]) for m in near):
             return True
         words = set(self.passage.norms[lowest : figure.number.end + 5])
-        return bool(words & {"volts", "pounds", "psi", "amps", "rpm", "ohms", "reading", "drops", "sags", "pulling", "meter"})
+        return bool(
+            words & {"volts", "pounds", "psi", "amps", "rpm", "ohms", "reading", "drops", "sags", "pulling", "meter"}
+        )
 
     def _name(self, figure: Figure) -> Aside | None:
         if figure.units and not set(figure.units) <= {"lb", "psig"}:
@@ -227,9 +274,27 @@ class Asides:
         joined = figure.number.end < len(self.passage.tokens) and self.passage.tokens[figure.number.end].joined
         hyphen = after == "-" and self.passage.norm(figure.number.end + 1) in parts
         if figure.value == int(figure.value or 0) and 0 < figure.middle <= 40:
-            named = after in ("pole", "phase", "door", "stage", "way", "speed", "tier", "burner", "compartment", "basket", "bay", "drawer", "row", "gauge", "head")
+            named = after in (
+                "pole",
+                "phase",
+                "door",
+                "stage",
+                "way",
+                "speed",
+                "tier",
+                "burner",
+                "compartment",
+                "basket",
+                "bay",
+                "drawer",
+                "row",
+                "gauge",
+                "head",
+            )
             follow = self._beside(figure, 2)
-            ends = follow in ("", ",", ".", "'s", "is", "at", "was", "reads") or follow[:1].isdigit() or follow in _HOURS
+            ends = (
+                follow in ("", ",", ".", "'s", "is", "at", "was", "reads") or follow[:1].isdigit() or follow in _HOURS
+            )
             if after in parts and (joined or (named and not ends)) and figure.middle <= 12:
                 return Aside(UnplacedReason.COUNT_OF_THINGS, f"part of a name with “{after}”")
             if hyphen:
@@ -246,8 +311,20 @@ class Asides:
                 break
             if any(not passage.tokens[i].is_word for i in range(figure.number.end, at)):
                 break
-            if self._starts(at, "street") and passage.norm(figure.number.end) not in ("the", "a", "on", "is", "and", "to", "of", "in"):
-                if passage.norm(at) in ("way", "drive", "place", "square", "circle", "row", "court", "lane") and figure.middle < 10:
+            if self._starts(at, "street") and passage.norm(figure.number.end) not in (
+                "the",
+                "a",
+                "on",
+                "is",
+                "and",
+                "to",
+                "of",
+                "in",
+            ):
+                if (
+                    passage.norm(at) in ("way", "drive", "place", "square", "circle", "row", "court", "lane")
+                    and figure.middle < 10
+                ):
                     continue
                 return Aside(UnplacedReason.ADDRESS, f"“{passage.norm(at)}” after it")
         return None
@@ -261,7 +338,12 @@ class Asides:
         if not figure.units and self._beside(figure, -1) in ("may", "march") and 1 <= figure.middle <= 31:
             return Aside(UnplacedReason.CLOCK_OR_DATE, "a month beside it")
         cues = set(self.table["date"]["year_cues"])
-        if not figure.units and figure.middle == int(figure.middle) and 1950 <= figure.middle <= 2040 and figure.form in ("plain", "pair4", "range", "spelled", "decimal"):
+        if (
+            not figure.units
+            and figure.middle == int(figure.middle)
+            and 1950 <= figure.middle <= 2040
+            and figure.form in ("plain", "pair4", "range", "spelled", "decimal")
+        ):
             near = {passage.norm(number.start - k) for k in (1, 2, 3, 4)}
             if near & cues and not near & {"watts", "psi", "microns"}:
                 return Aside(UnplacedReason.CLOCK_OR_DATE, "a year")
@@ -289,25 +371,164 @@ class Asides:
             return None
         number = figure.number
         cue = self._ends(number.start, "id")
-        if cue is None and self.passage.norm(number.start - 1) in ("is", "'s", "was", "here's", "of", "says", "reads", "on"):
+        if cue is None and self.passage.norm(number.start - 1) in (
+            "is",
+            "'s",
+            "was",
+            "here's",
+            "of",
+            "says",
+            "reads",
+            "on",
+        ):
             long_cue = self._ends(number.start - 1, "id")
-            if long_cue and long_cue.lower() in ("model", "model number", "serial", "serial number", "part number", "store number", "gate code", "door code", "ticket number", "work order", "job number", "number", "code", "po", "fault code", "error code", "asset tag"):
+            if long_cue and long_cue.lower() in (
+                "model",
+                "model number",
+                "serial",
+                "serial number",
+                "part number",
+                "store number",
+                "gate code",
+                "door code",
+                "ticket number",
+                "work order",
+                "job number",
+                "number",
+                "code",
+                "po",
+                "fault code",
+                "error code",
+                "asset tag",
+            ):
                 cue = long_cue
         if cue is not None:
             plain = cue.lower()
-            if plain in ("part", "type", "position", "switch", "step", "floor", "level", "wire", "figure", "spot", "class", "page", "line number", "table", "room", "store", "fault", "house", "gate", "code", "pin", "bay", "series", "lot", "item", "building", "channel", "station", "contact", "terminal", "lane", "parameter", "menu", "cylinder") and figure.middle > 999:
+            if (
+                plain
+                in (
+                    "part",
+                    "type",
+                    "position",
+                    "switch",
+                    "step",
+                    "floor",
+                    "level",
+                    "wire",
+                    "figure",
+                    "spot",
+                    "class",
+                    "page",
+                    "line number",
+                    "table",
+                    "room",
+                    "store",
+                    "fault",
+                    "house",
+                    "gate",
+                    "code",
+                    "pin",
+                    "bay",
+                    "series",
+                    "lot",
+                    "item",
+                    "building",
+                    "channel",
+                    "station",
+                    "contact",
+                    "terminal",
+                    "lane",
+                    "parameter",
+                    "menu",
+                    "cylinder",
+                )
+                and figure.middle > 999
+            ):
                 return Aside(UnplacedReason.IDENTIFIER, f"“{cue}” before it")
-            if plain in ("switch", "wire", "figure", "room", "position", "terminal", "contact", "level", "dash", "slash") and (self.passage.norm(number.end) in ("degrees",) or figure.form == "decimal"):
+            if plain in (
+                "switch",
+                "wire",
+                "figure",
+                "room",
+                "position",
+                "terminal",
+                "contact",
+                "level",
+                "dash",
+                "slash",
+            ) and (self.passage.norm(number.end) in ("degrees",) or figure.form == "decimal"):
                 return None
             if plain == "number" or figure.form != "decimal":
                 return Aside(UnplacedReason.IDENTIFIER, f"“{cue}” before it")
         before = self.passage.norm(number.start - 1)
-        singular = before[:-1] if before.endswith("s") and before[:-1] in self.table["identifier"]["label_nouns"] else before
-        if singular in self.table["identifier"]["label_nouns"] and singular == before and 1 <= figure.value <= 9 and figure.form == "plain":
+        singular = (
+            before[:-1] if before.endswith("s") and before[:-1] in self.table["identifier"]["label_nouns"] else before
+        )
+        if (
+            singular in self.table["identifier"]["label_nouns"]
+            and singular == before
+            and 1 <= figure.value <= 9
+            and figure.form == "plain"
+        ):
             after = self.passage.norm(number.end)
-            if after in ("'s", "is", "was", "has", "had", "and", "only", "that", "which", "where", "on", "in", "were", "are", "'d", "isn't", "won't", "doesn't", "with", "down", "off", "keeps", "does", "got", "runs", "tripped", "wasn't", "reads", "pulls", "pulling", "which's", "up", "went", "sits", "looks", "at", "fan", "compressor"):
+            if after in (
+                "'s",
+                "is",
+                "was",
+                "has",
+                "had",
+                "and",
+                "only",
+                "that",
+                "which",
+                "where",
+                "on",
+                "in",
+                "were",
+                "are",
+                "'d",
+                "isn't",
+                "won't",
+                "doesn't",
+                "with",
+                "down",
+                "off",
+                "keeps",
+                "does",
+                "got",
+                "runs",
+                "tripped",
+                "wasn't",
+                "reads",
+                "pulls",
+                "pulling",
+                "which's",
+                "up",
+                "went",
+                "sits",
+                "looks",
+                "at",
+                "fan",
+                "compressor",
+            ):
                 return Aside(UnplacedReason.IDENTIFIER, f"tells which {before}")
-            if after in ("", ".", ",") and before in ("number", "tank", "case", "zone", "circuit", "rack", "stop", "compressor", "bay", "cell", "cooler", "unit", "head", "tap", "keg"):
+            if after in ("", ".", ",") and before in (
+                "number",
+                "tank",
+                "case",
+                "zone",
+                "circuit",
+                "rack",
+                "stop",
+                "compressor",
+                "bay",
+                "cell",
+                "cooler",
+                "unit",
+                "head",
+                "tap",
+                "keg",
+            ):
                 return Aside(UnplacedReason.IDENTIFIER, f"tells which {before}", weak=True)
         return None
 
@@ -328,9 +549,27 @@ class Asides:
             if self._starts(end, "per"):
                 return Aside(UnplacedReason.COUNT_OF_THINGS, "counted in a time", weak=True)
             nouns = set(self.table["count"]["nouns"])
-            if self._starts(end, "of them") or (after == "of" and after2 in ("them", "those", "these", "the", "my", "his", "her", "their", "our", "each")):
+            if self._starts(end, "of them") or (
+                after == "of"
+                and after2 in ("them", "those", "these", "the", "my", "his", "her", "their", "our", "each")
+            ):
                 return Aside(UnplacedReason.COUNT_OF_THINGS, "so many of them")
-            if after in nouns and after not in ("new", "old", "more", "other", "others", "different", "good", "bad", "little", "big", "small", "stripped", "missing", "loose"):
+            if after in nouns and after not in (
+                "new",
+                "old",
+                "more",
+                "other",
+                "others",
+                "different",
+                "good",
+                "bad",
+                "little",
+                "big",
+                "small",
+                "stripped",
+                "missing",
+                "loose",
+            ):
                 return Aside(UnplacedReason.COUNT_OF_THINGS, f"counts “{after}”")
             if after in nouns and (after2 in nouns or (after2.endswith("s") and after2.isalpha() and len(after2) > 3)):
                 return Aside(UnplacedReason.COUNT_OF_THINGS, f"counts “{after} {after2}”")
@@ -338,17 +577,34 @@ class Asides:
             if tag == "NNS" and figure.middle <= 60 and after not in ("pounds", "degrees", "volts", "amps"):
                 return Aside(UnplacedReason.COUNT_OF_THINGS, f"counts “{after}”", weak=False)
         before = passage.norm(figure.number.start - 1)
-        if before in ("the", "these", "those", "all", "other", "them", "both") and figure.middle <= 12 and passage.norm(figure.number.start).isalpha():
+        if (
+            before in ("the", "these", "those", "all", "other", "them", "both")
+            and figure.middle <= 12
+            and passage.norm(figure.number.start).isalpha()
+        ):
             return Aside(UnplacedReason.COUNT_OF_THINGS, f"“{before}” before it")
         if passage.norm(figure.number.start) == "one" and figure.number.end - figure.number.start == 1:
             return Aside(UnplacedReason.COUNT_OF_THINGS, "“one” of something", weak=True)
         return None
 
 
-_HOURS = {word: n for n, word in enumerate("one two three four five six seven eight nine ten eleven twelve".split(), 1)} | {
-    str(n): n for n in range(1, 13)
+_HOURS = {
+    word: n for n, word in enumerate(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve"], 1)
+} | {str(n): n for n in range(1, 13)}
+_CLOCK_MINUTES = {
+    "five": 5,
+    "ten": 10,
+    "twenty": 20,
+    "twenty-five": 25,
+    "5": 5,
+    "10": 10,
+    "15": 15,
+    "20": 20,
+    "25": 25,
+    "fifteen": 15,
+    "three": 3,
+    "minutes": 0,
 }
-_CLOCK_MINUTES = {"five": 5, "ten": 10, "twenty": 20, "twenty-five": 25, "5": 5, "10": 10, "15": 15, "20": 20, "25": 25, "fifteen": 15, "three": 3, "minutes": 0}
 
 
 def _valid_clock(figure: Figure) -> bool:

@@ -73,10 +73,14 @@ def _around() -> Phrases:
 
 # Letters that are units only when they touch the digits or stand as capitals right after them.
 SHORT = frozenset(["a", "c", "f", "v", "w", "k", "m", "d", "g", "s"])
-HALF_UNITS = frozenset({"h", "min", "lb", "gal", "d", "ton", "ohm", "A", "in", "oz", "degF", "V", "ft", "L", "s", "kg", "psig", "%"})
+HALF_UNITS = frozenset(
+    {"h", "min", "lb", "gal", "d", "ton", "ohm", "A", "in", "oz", "degF", "V", "ft", "L", "s", "kg", "psig", "%"}
+)
 
 
-def _unit_at(passage: Passage, index: int, at: dict[int, list[Hit]], numeral: Numeral) -> tuple[Span, tuple[str, ...], bool] | None:
+def _unit_at(
+    passage: Passage, index: int, at: dict[int, list[Hit]], numeral: Numeral
+) -> tuple[Span, tuple[str, ...], bool] | None:
     """The unit that begins at a token, right after a number: (span, units, misheard)."""
     hits = at.get(index, [])
     if not hits:
@@ -90,8 +94,10 @@ def _unit_at(passage: Passage, index: int, at: dict[int, list[Hit]], numeral: Nu
         if not (glued or capital_unit):
             return None
     if token.norm in ("over", "split") and (
-        passage.norm(end) not in (".", ",", "", "so", "and", "that's", "which", "now", "when", "but", "the", "it", "that", "i")
-        or end < len(passage.tokens) and passage.tokens[end].is_digits
+        passage.norm(end)
+        not in (".", ",", "", "so", "and", "that's", "which", "now", "when", "but", "the", "it", "that", "i")
+        or (end < len(passage.tokens)
+        and passage.tokens[end].is_digits)
     ):
         return None
     misheard = all(hit.label.endswith("?") for hit in hits)
@@ -111,8 +117,13 @@ def _find_units(passage: Passage) -> dict[int, list[Hit]]:
 def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> Figure:
     """A numeral with the unit that follows it, across a filler or "of a"."""
     figure = Figure(
-        span=numeral.span, number=numeral.span, value=numeral.value, form=numeral.form, also=numeral.also,
-        pair=numeral.pair, signed=numeral.signed,
+        span=numeral.span,
+        number=numeral.span,
+        value=numeral.value,
+        form=numeral.form,
+        also=numeral.also,
+        pair=numeral.pair,
+        signed=numeral.signed,
     )
     end = numeral.span.end
     fillers = load_table("figures")["between"]["fillers"]
@@ -144,7 +155,12 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
             word = passage.norm(hit.span.end - 1)
             if hit.label.endswith("?"):
                 continue
-            if hit.span.end - hit.span.start > 1 and len(word) == 1 or len(word) > 2 and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm")):
+            if (
+                (hit.span.end - hit.span.start > 1
+                and len(word) == 1)
+                or (len(word) > 2
+                and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm")))
+            ):
                 ending.setdefault(hit.span.end, []).append(hit)
     ends = {f.number.end for f in figures}
 
@@ -167,8 +183,13 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
     for figure in figures:
         hits = before(figure)
         free = bool(hits) and (habit or not any(h.span.start in ends for h in hits))
-        borrowed = bool(figure.units) and habit and passage.norm(figure.span.end) not in (",", ".", "") and passage.tokens[
-            min(figure.span.end, len(passage.tokens) - 1)].segment == passage.tokens[figure.span.start].segment
+        borrowed = (
+            bool(figure.units)
+            and habit
+            and passage.norm(figure.span.end) not in (",", ".", "")
+            and passage.tokens[min(figure.span.end, len(passage.tokens) - 1)].segment
+            == passage.tokens[figure.span.start].segment
+        )
         if hits and free and (not figure.units or borrowed):
             longest = max(h.span.end - h.span.start for h in hits)
             hits = [h for h in hits if h.span.end - h.span.start == longest]
@@ -208,16 +229,31 @@ def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) 
             continue
         if passage.norm(index - 1) == "half" or passage.norm(index - 2) == "half":
             continue
-        hour_and = "h" in names and passage.norm(end) == "and" and (passage.tokens[end + 1].is_digits if end + 1 < len(passage.tokens) else False
-                                                                    ) or "h" in names and passage.norm(end) == "and" and passage.norm(end + 1) in TENS
-        if not extra and not hour_and and not (article and "h" in names and passage.norm(index - 2) not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")):
+        hour_and = (
+            ("h" in names
+            and passage.norm(end) == "and"
+            and (passage.tokens[end + 1].is_digits if end + 1 < len(passage.tokens) else False))
+            or ("h" in names
+            and passage.norm(end) == "and"
+            and passage.norm(end + 1) in TENS)
+        )
+        if (
+            not extra
+            and not hour_and
+            and not (
+                article
+                and "h" in names
+                and passage.norm(index - 2)
+                not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")
+            )
+        ):
             continue
         start = index - 1 if article else index
         found.append(Figure(Span(start, tail), Span(start, tail), 1.0 + extra, units=names, form="article"))
     return found
 
 
-TENS = frozenset("five ten fifteen twenty twenty-five thirty thirty-five forty forty-five fifty fifty-five".split())
+TENS = frozenset(["five", "ten", "fifteen", "twenty", "twenty-five", "thirty", "thirty-five", "forty", "forty-five", "fifty", "fifty-five"])
 # A second, smaller unit carries the rest: (large, small, how many small make one large).
 COMPOUNDS = {("lb", "oz"): 16.0, ("h", "min"): 60.0, ("min", "s"): 60.0, ("ft", "in"): 12.0}
 
@@ -233,19 +269,31 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                 if large not in before.units or gap not in ([], ["and"], [","], [",", "and"]):
                     continue
                 named = small in figure.units
-                bare = not figure.units and gap in ([], ["and"]) and figure.form in ("plain", "article") \
-                    and before.value == int(before.value or 0) and not passage.norm(figure.span.end).isdigit()
+                bare = (
+                    not figure.units
+                    and gap in ([], ["and"])
+                    and figure.form in ("plain", "article")
+                    and before.value == int(before.value or 0)
+                    and not passage.norm(figure.span.end).isdigit()
+                )
                 if bare and (figure.value >= many or (large == "min" and (gap or before.value > 10)) or large == "ft"):
                     bare = False
-                if bare and (passage.norm(figure.span.start) in ("one", "a", "an") or passage.norm(before.span.start - 1) in ("at", "after", "in", "about", "minute")):
+                if bare and (
+                    passage.norm(figure.span.start) in ("one", "a", "an")
+                    or passage.norm(before.span.start - 1) in ("at", "after", "in", "about", "minute")
+                ):
                     bare = large == "h" and passage.norm(before.span.start - 1) not in ("at", "after", "in")
                 if named and (figure.value >= many or figure.form == "money" or (gap == [","] and large != "lb")):
                     named = False
                 if named or bare:
                     total = (before.value or 0.0) + figure.value / many
                     out[-1] = replace(
-                        before, span=Span(before.span.start, figure.span.end), number=Span(before.number.start, figure.number.end),
-                        value=round(total, 6), units=(large,), form="compound",
+                        before,
+                        span=Span(before.span.start, figure.span.end),
+                        number=Span(before.number.start, figure.number.end),
+                        value=round(total, 6),
+                        units=(large,),
+                        form="compound",
                         notes=(*before.notes, "" if named else f"{small} not said"),
                     )
                     break
@@ -278,14 +326,18 @@ def _ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
         if after is None or figure.value is None or after.value is None:
             out.append(figure)
             continue
-        gap = " ".join(passage.norm(i) for i in range(figure.span.end, after.span.start) if passage.norm(i) not in ("uh", "um"))
+        gap = " ".join(
+            passage.norm(i) for i in range(figure.span.end, after.span.start) if passage.norm(i) not in ("uh", "um")
+        )
         before = passage.norm(figure.span.start - 1)
         low, high = figure.value, after.value
         unit_ok = not figure.units or not after.units or bool(set(figure.units) & set(after.units))
         joined = False
         if gap in words["to"] and unit_ok:
             recent = {passage.norm(i) for i in range(max(0, figure.span.start - 7), figure.span.start)}
-            if (before == "from" or passage.norm(figure.span.start - 2) == "from") and recent & set(words["changed_by"]):
+            if (before == "from" or passage.norm(figure.span.start - 2) == "from") and recent & set(
+                words["changed_by"]
+            ):
                 units_ = _same_units(figure, after)
                 figures[index + 1] = replace(after, changed_to=True, units=after.units or units_)
                 out.append(replace(figure, units=figure.units or units_, changed_from=True))
@@ -297,7 +349,9 @@ def _ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
             joined = low < high and (high - low <= 0.3 * abs(high) or high - low <= 3)
         elif gap == "," and not figure.units and unit_ok:
             third = figures[index + 2] if index + 2 < len(figures) else None
-            listed = third is not None and passage.norm(after.span.end) == "," and third.span.start == after.span.end + 1
+            listed = (
+                third is not None and passage.norm(after.span.end) == "," and third.span.start == after.span.end + 1
+            )
             near = low < high and low == int(low) and high == int(high) and high - low <= max(3, 0.25 * abs(high))
             near = near or (low > high and low < 0 and low - high <= 3)
             hedged = any(passage.norm(figure.span.start - k) in hedges for k in (1, 2, 3))
@@ -305,14 +359,45 @@ def _ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
             joined = joined or (not listed and low + 1 == high and low >= 4 and after.form == figure.form)
             low, high = min(low, high), max(low, high)
         elif gap in ("", "/", "slash") and unit_ok and not figure.units and figure.form not in ("ordinal", "money"):
-            dual = {(208, 230), (115, 230), (208, 240), (220, 240), (200, 230), (120, 240), (110, 220), (230, 460), (115, 208), (265, 277), (200, 208), (380, 420), (575, 600), (208, 220), (120, 208), (440, 480), (110, 120), (220, 230), (200, 240), (460, 480)}
-            joined = (low, high) in dual or (gap != "" and bool(after.units) and low < high <= 4 * low and "V" in after.units)
+            dual = {
+                (208, 230),
+                (115, 230),
+                (208, 240),
+                (220, 240),
+                (200, 230),
+                (120, 240),
+                (110, 220),
+                (230, 460),
+                (115, 208),
+                (265, 277),
+                (200, 208),
+                (380, 420),
+                (575, 600),
+                (208, 220),
+                (120, 208),
+                (440, 480),
+                (110, 120),
+                (220, 230),
+                (200, 240),
+                (460, 480),
+            }
+            joined = (low, high) in dual or (
+                gap != "" and bool(after.units) and low < high <= 4 * low and "V" in after.units
+            )
             joined = joined or (gap == "" and "uF" in after.units and 20 < low < high < 2 * low)
         if joined:
             out.append(
                 replace(
-                    after, span=Span(figure.span.start, after.span.end), number=Span(figure.number.start, after.number.end),
-                    value=None, low=low, high=high, units=_same_units(figure, after), form="range", also=(), pair=None,
+                    after,
+                    span=Span(figure.span.start, after.span.end),
+                    number=Span(figure.number.start, after.number.end),
+                    value=None,
+                    low=low,
+                    high=high,
+                    units=_same_units(figure, after),
+                    form="range",
+                    also=(),
+                    pair=None,
                     tolerance=after.tolerance,
                 )
             )
@@ -328,8 +413,13 @@ def _tolerances(passage: Passage, figures: list[Figure]) -> list[Figure]:
     out = list(figures)
     for mark in marks:
         number = next((f for f in out if mark.span.start <= f.span.start <= mark.span.end + 1), None)
-        owners = [f for f in out if f.span.end <= mark.span.start and mark.span.start - f.span.end <= 14
-                  and passage.tokens[f.span.start].sentence >= passage.tokens[mark.span.start].sentence - 1]
+        owners = [
+            f
+            for f in out
+            if f.span.end <= mark.span.start
+            and mark.span.start - f.span.end <= 14
+            and passage.tokens[f.span.start].sentence >= passage.tokens[mark.span.start].sentence - 1
+        ]
         if number is None or number.value is None:
             continue
         percent = "%" in number.units
@@ -342,8 +432,12 @@ def _tolerances(passage: Passage, figures: list[Figure]) -> list[Figure]:
             at = out.index(owner)
             size = abs(number.value)
             in_percent = percent or (bool(wanted) and size in (3, 5, 6, 10, 15, 20) and not number.units)
-            out[at] = replace(owner, tolerance=(size, size), tolerance_in_percent=in_percent,
-                              span=owner.span if mark.span.start - owner.span.end > 1 else Span(owner.span.start, number.span.end))
+            out[at] = replace(
+                owner,
+                tolerance=(size, size),
+                tolerance_in_percent=in_percent,
+                span=owner.span if mark.span.start - owner.span.end > 1 else Span(owner.span.start, number.span.end),
+            )
             out[position] = replace(number, form="tolerance")
         else:
             out[position] = replace(number, form="tolerance alone")
@@ -365,7 +459,11 @@ def _qualified(passage: Passage, figures: list[Figure]) -> list[Figure]:
         names: list[str] = []
         for back in range(0, 5):
             at = figure.span.start - back
-            if back and (passage.norm(at) in ".?!" or any(passage.tokens[at].is_digits for _ in (0,)) or passage.norm(at) in (",",)):
+            if back and (
+                passage.norm(at) in ".?!"
+                or any(passage.tokens[at].is_digits for _ in (0,))
+                or passage.norm(at) in (",",)
+            ):
                 break
             for name in before.get(at, []):
                 if back <= 3 or name in ("inrush", "locked_rotor", "peak", "minimum"):
@@ -390,7 +488,13 @@ def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
                 passage.tokens[min(at + 1, len(passage.tokens) - 1)].segment != passage.tokens[at].segment
             ):
                 end = at + 2 if next_word == "zero" else at + 1
-                figure = replace(figure, value=-figure.value, span=Span(figure.span.start, end), units=figure.units or ("degF",), signed=True)
+                figure = replace(
+                    figure,
+                    value=-figure.value,
+                    span=Span(figure.span.start, end),
+                    units=figure.units or ("degF",),
+                    signed=True,
+                )
         out.append(figure)
     return out
 
@@ -398,13 +502,26 @@ def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
 def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Figure]:
     """All figures of a passage in order. `skip`: tokens that are part of something else (a name, a subject)."""
     at = _find_units(passage)
-    plain = [_with_unit(passage, numeral, at) for numeral in numerals(passage)
-             if not any(i in skip for i in range(numeral.span.start, numeral.span.end))]
+    plain = [
+        _with_unit(passage, numeral, at)
+        for numeral in numerals(passage)
+        if not any(i in skip for i in range(numeral.span.start, numeral.span.end))
+    ]
     plain = _units_first(passage, plain, at)
     taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
     whole = sorted(plain + _article_units(passage, at, taken), key=lambda f: f.span)
-    whole = [f for f in whole if not (f.form == "fraction" and not f.units and f.value is not None and abs(f.value) < 1
-                                      and not f.also and passage.norm(f.number.start) in ("a", "half", "quarter", "third", "thirds", "quarters"))]
+    whole = [
+        f
+        for f in whole
+        if not (
+            f.form == "fraction"
+            and not f.units
+            and f.value is not None
+            and abs(f.value) < 1
+            and not f.also
+            and passage.norm(f.number.start) in ("a", "half", "quarter", "third", "thirds", "quarters")
+        )
+    ]
     whole = _compound(passage, whole)
     whole = _belows(passage, whole)
     whole = _tolerances(passage, whole)

@@ -45,8 +45,11 @@ def subjects() -> dict[str, Subject]:
     """All subjects by name."""
     return {
         name: Subject(
-            name, row["kind"], tuple(row["of"]),
-            tuple((unit, float(b[0]), float(b[1])) for unit, b in row.get("usual", {}).items()), row.get("noun", False),
+            name,
+            row["kind"],
+            tuple(row["of"]),
+            tuple((unit, float(b[0]), float(b[1])) for unit, b in row.get("usual", {}).items()),
+            row.get("noun", False),
             tuple(row.get("unit", {}).items()),
         )
         for name, row in load_table("subjects").items()
@@ -74,7 +77,9 @@ def _phrases() -> Phrases:
 @cache
 def _sides() -> Phrases:
     table = load_table("places")
-    return Phrases([("side", phrase) for phrase in table["side"]["say"]] + [("leg", phrase) for phrase in table["leg"]["say"]])
+    return Phrases(
+        [("side", phrase) for phrase in table["side"]["say"]] + [("leg", phrase) for phrase in table["leg"]["say"]]
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,21 +98,84 @@ def places(passage: Passage) -> list[Place]:
     for hit in _sides().find(passage):
         said = passage.said(hit.span).lower()
         if said == "right" and (
-            passage.norm(hit.span.start - 1) in ("all", "that's", "about", "is", "was", "are", "looks", "look", "just", "'s", "been", "not", "its")
-            or passage.norm(hit.span.end) in ("now", "there", "where", "around", "about", "here", "at", "after", "on", "away", "up", "before", ",", "back", "off", "over", "?", "as", "when", "up", "down", "in", "out", "through", "by", "size")
+            passage.norm(hit.span.start - 1)
+            in ("all", "that's", "about", "is", "was", "are", "looks", "look", "just", "'s", "been", "not", "its")
+            or passage.norm(hit.span.end)
+            in (
+                "now",
+                "there",
+                "where",
+                "around",
+                "about",
+                "here",
+                "at",
+                "after",
+                "on",
+                "away",
+                "up",
+                "before",
+                ",",
+                "back",
+                "off",
+                "over",
+                "?",
+                "as",
+                "when",
+                "up",
+                "down",
+                "in",
+                "out",
+                "through",
+                "by",
+                "size",
+            )
         ):
             continue
         if said in ("back", "near", "far", "front", "top") and passage.norm(hit.span.end) in (
-            "to", "on", "in", "up", "at", "off", "down", "together", "out", "and", "there", "here", "with", "of", "off", "end", "ed", "as", "from", "by", "when", "so", "away"):
+            "to",
+            "on",
+            "in",
+            "up",
+            "at",
+            "off",
+            "down",
+            "together",
+            "out",
+            "and",
+            "there",
+            "here",
+            "with",
+            "of",
+            "off",
+            "end",
+            "ed",
+            "as",
+            "from",
+            "by",
+            "when",
+            "so",
+            "away",
+        ):
             continue
-        if said == "left" and passage.norm(hit.span.start - 1) in ("i", "we", "it", "he", "she", "they", "when", "was", "'ve"):
+        if said == "left" and passage.norm(hit.span.start - 1) in (
+            "i",
+            "we",
+            "it",
+            "he",
+            "she",
+            "they",
+            "when",
+            "was",
+            "'ve",
+        ):
             continue
         if said == "back" and passage.norm(hit.span.start - 1) not in ("the", "in", "a", "our", "one", "on"):
             continue
         following = passage.norm(hit.span.end)
-        alone = following in ("one", "ones", "'s", "is", "was", "reads", "at", "side", ",", "two", "pulls", "pulling", "") or passage.tokens[
-            min(hit.span.end, len(passage.tokens) - 1)
-        ].is_digits
+        alone = (
+            following in ("one", "ones", "'s", "is", "was", "reads", "at", "side", ",", "two", "pulls", "pulling", "")
+            or passage.tokens[min(hit.span.end, len(passage.tokens) - 1)].is_digits
+        )
         found.append(Place(hit.span, said, alone or hit.label == "leg"))
     return found
 
@@ -145,7 +213,10 @@ LEGS = frozenset(("L1-L2", "L2-L3", "L1-L3"))
 
 def _is_leg(passage: Passage, mention: Mention) -> bool:
     """ "Two to three" names a pair of legs where a figure follows; alone it is a range."""
-    if any(passage.norm(i)[:1] == "l" or passage.norm(i) in ("a", "b", "c") for i in range(mention.span.start, mention.span.end)):
+    if any(
+        passage.norm(i)[:1] == "l" or passage.norm(i) in ("a", "b", "c")
+        for i in range(mention.span.start, mention.span.end)
+    ):
         return True
     at = mention.span.end
     while passage.norm(at) in (",", "is", "'s", "at", "was", "reads", "uh", "um", ":", "i've", "got", "i"):
@@ -153,10 +224,14 @@ def _is_leg(passage: Passage, mention: Mention) -> bool:
     return passage.norm(at) in NUMBER_STARTS or passage.norm(at)[:1].isdigit()
 
 
-NUMBER_STARTS = frozenset("one two three four five six seven eight nine ten eleven twelve twenty thirty forty fifty a".split())
+NUMBER_STARTS = frozenset(
+    ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "twenty", "thirty", "forty", "fifty", "a"]
+)
 
 
-def _resolve(passage: Passage, span: Span, row: dict[str, object], lately: dict[str, Mention], misheard: bool) -> Mention:
+def _resolve(
+    passage: Passage, span: Span, row: dict[str, object], lately: dict[str, Mention], misheard: bool
+) -> Mention:
     """A shared word: by a deciding word of its sentence, else by the last full name, else open."""
     options: tuple[str, ...] = tuple(row["may"])  # type: ignore[arg-type]
     near: dict[str, list[str]] = row["near"]  # type: ignore[assignment]
@@ -174,17 +249,50 @@ def _resolve(passage: Passage, span: Span, row: dict[str, object], lately: dict[
     return Mention(span, options[0], weak=True, open=True, misheard=misheard, options=options)
 
 
-VERB_BEFORE = frozenset(["to", "i'll", "i'd", "we'll", "don't", "can't", "could", "would", "should", "will", "let's", "gonna"])
-VERB_WORDS = frozenset({"drain", "freeze", "head", "drive", "plug", "travel", "charge", "wash", "rinse", "light", "case", "filter", "run", "cycle", "limit", "bill", "return", "trap", "draft", "vent", "power", "flex", "supply"})
+VERB_BEFORE = frozenset(
+    ["to", "i'll", "i'd", "we'll", "don't", "can't", "could", "would", "should", "will", "let's", "gonna"]
+)
+VERB_WORDS = frozenset(
+    {
+        "drain",
+        "freeze",
+        "head",
+        "drive",
+        "plug",
+        "travel",
+        "charge",
+        "wash",
+        "rinse",
+        "light",
+        "case",
+        "filter",
+        "run",
+        "cycle",
+        "limit",
+        "bill",
+        "return",
+        "trap",
+        "draft",
+        "vent",
+        "power",
+        "flex",
+        "supply",
+    }
+)
 
 
 def _is_verb(passage: Passage, span: Span) -> bool:
     """Whether a word that may be a verb stands as one: "to drain", "I'll head over"."""
     if span.end - span.start != 1 or passage.norm(span.start) not in VERB_WORDS:
         return False
-    return passage.norm(span.start - 1) in VERB_BEFORE or (
-        passage.norm(span.start) == "head" and passage.norm(span.end) in ("out", "over", "back", "down", "to", "home", "up")
-    ) or (passage.norm(span.start) == "case" and passage.norm(span.start - 1) in ("in", "just", "any", "that"))
+    return (
+        passage.norm(span.start - 1) in VERB_BEFORE
+        or (
+            passage.norm(span.start) == "head"
+            and passage.norm(span.end) in ("out", "over", "back", "down", "to", "home", "up")
+        )
+        or (passage.norm(span.start) == "case" and passage.norm(span.start - 1) in ("in", "just", "any", "that"))
+    )
 
 
 def _place_of(passage: Passage, mention: Mention, sides: list[Place]) -> str | None:
@@ -196,9 +304,14 @@ def _place_of(passage: Passage, mention: Mention, sides: list[Place]) -> str | N
         if side.span == mention.span or (mention.span.start <= side.span.start and side.span.end <= mention.span.end):
             return side.said
         gap = range(side.span.end, mention.span.start)
-        if 0 <= mention.span.start - side.span.end <= 2 and all(
-            passage.tokens[i].is_word and passage.norm(i) not in ("and", "is", "one", "but", "to", "on") for i in gap
-        ) and passage.tokens[side.span.start].clause == passage.tokens[mention.span.start].clause:
+        if (
+            0 <= mention.span.start - side.span.end <= 2
+            and all(
+                passage.tokens[i].is_word and passage.norm(i) not in ("and", "is", "one", "but", "to", "on")
+                for i in gap
+            )
+            and passage.tokens[side.span.start].clause == passage.tokens[mention.span.start].clause
+        ):
             best = side.said
         if 1 <= side.span.start - mention.span.end <= 2 and [
             passage.norm(i) for i in range(mention.span.end, side.span.start)

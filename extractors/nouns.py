@@ -23,14 +23,25 @@ def unknown_nouns(passage: Passage, doc: Doc, known: list[Mention], figures: lis
     found: list[Mention] = []
     index = 0
     while index < len(passage.tokens):
-        if index in taken or doc[index].tag_ not in ("NN", "NNS", "NNP") or passage.norm(index) in stop or len(passage.norm(index)) < 3:
+        if (
+            index in taken
+            or doc[index].tag_ not in ("NN", "NNS", "NNP")
+            or passage.norm(index) in stop
+            or len(passage.norm(index)) < 3
+        ):
             index += 1
             continue
         end = index + 1
-        while end < len(passage.tokens) and end not in taken and end - index < 2 and doc[end].tag_ in ("NN", "NNS") and passage.norm(end) not in stop:
+        while (
+            end < len(passage.tokens)
+            and end not in taken
+            and end - index < 2
+            and doc[end].tag_ in ("NN", "NNS")
+            and passage.norm(end) not in stop
+        ):
             end += 1
         after = passage.norm(end)
-        if after in after_words or end in starts or end - index == 2 and after in ("on", "in"):
+        if after in after_words or end in starts or (end - index == 2 and after in ("on", "in")):
             name = " ".join(passage.norms[index:end])
             if name.endswith("s") and doc[end - 1].tag_ == "NNS" and not name.endswith("ss"):
                 name = name[:-1]

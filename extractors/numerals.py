@@ -105,12 +105,7 @@ def _run(passage: Passage, start: int) -> list[Atom]:
     atoms: list[Atom] = []
     index = start
     while index < len(passage.tokens) and len(atoms) < MAX_RUN:
-        if (
-            passage.norm(index) == "-"
-            and atoms
-            and atoms[-1].kind == "S"
-            and index + 1 < len(passage.tokens)
-        ):
+        if passage.norm(index) == "-" and atoms and atoms[-1].kind == "S" and index + 1 < len(passage.tokens):
             index += 1
             continue
         atom = _atom(passage, index)
@@ -154,7 +149,12 @@ def _two(atoms: list[Atom], at: int) -> list[tuple[int, float, bool]]:
         found.append((at + 1, atom.value, False))
     elif atom.kind == "Y":
         found.append((at + 1, atom.value, False))
-        if at + 1 < len(atoms) and atoms[at + 1].kind in ("D", "N") and _digit(atoms[at + 1]) and atoms[at + 1].value > 0:
+        if (
+            at + 1 < len(atoms)
+            and atoms[at + 1].kind in ("D", "N")
+            and _digit(atoms[at + 1])
+            and atoms[at + 1].value > 0
+        ):
             found.append((at + 2, atom.value + atoms[at + 1].value, False))
     elif atom.kind == "N" and re.fullmatch(r"\d\d", atom.text):
         found.append((at + 1, atom.value, True))
@@ -171,10 +171,17 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
         form = "comma" if re.fullmatch(r"\d+,\d{1,2}", first.text) else "plain"
         form = "decimal" if "." in first.text else form
         yield _Reading(at + 1, first.value, form, 1.0)
-        if len(first.text) in (2, 3) and first.text.isdigit() and at + 1 < size and _digit(atoms[at + 1]) \
-                and not (at + 2 < size and _digit(atoms[at + 2])):
+        if (
+            len(first.text) in (2, 3)
+            and first.text.isdigit()
+            and at + 1 < size
+            and _digit(atoms[at + 1])
+            and not (at + 2 < size and _digit(atoms[at + 2]))
+        ):
             tail = atoms[at + 1].value
-            yield _Reading(at + 2, first.value + tail / 10, "dropped", 1.5, (first.value * 10 + tail,), (first.value, tail))
+            yield _Reading(
+                at + 2, first.value + tail / 10, "dropped", 1.5, (first.value * 10 + tail,), (first.value, tail)
+            )
     if first.kind == "C":
         hours, minutes = first.text.split(":")
         yield _Reading(at + 1, first.value, "clock", 1.0, (float(f"{hours}.{minutes}"),))
@@ -188,7 +195,10 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
                 if end < size and atoms[end].kind == "D" and value >= 10:
                     tail = atoms[end].value
                     yield _Reading(
-                        end + 1, first.value * 100 + value + tail / 10, "dropped", 1.6,
+                        end + 1,
+                        first.value * 100 + value + tail / 10,
+                        "dropped",
+                        1.6,
                         ((first.value * 100 + value) * 10 + tail,),
                     )
         end = at
@@ -345,9 +355,7 @@ def _cut(atoms: list[Atom]) -> list[tuple[int, _Reading]]:
             apart = 0.0
             if before and reading.value and path and path[-1][1].end == at:
                 apart = SPLIT_PENALTY * abs(math.log10(abs(before) / abs(reading.value)))
-            options.append(
-                (reading.end, cost + reading.cost + apart, reading.value or None, [*path, (at, reading)])
-            )
+            options.append((reading.end, cost + reading.cost + apart, reading.value or None, [*path, (at, reading)]))
         for end, price, last, route in options:
             known = best[end]
             if known is None or price < known[0] - 1e-9:
@@ -369,8 +377,13 @@ def numerals(passage: Passage) -> list[Numeral]:
     index = 0
     while index < len(passage.tokens):
         atom = _atom(passage, index)
-        if atom is None or atom.kind in "AHK" or (atom.kind == "Z" and atom.text in ("oh", "o", "owe")
-                                                   and passage.norm(index + 1) not in ("point", "dot")):
+        if (
+            atom is None
+            or atom.kind in "AHK"
+            or (
+                atom.kind == "Z" and atom.text in ("oh", "o", "owe") and passage.norm(index + 1) not in ("point", "dot")
+            )
+        ):
             index += 1
             continue
         atoms = _run(passage, index)

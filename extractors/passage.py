@@ -215,9 +215,7 @@ def make_passage(transcript: Transcript) -> Passage:
     sentence = clause = 0
     for number, segment in enumerate(transcript.segments):
         for surface, norm, start, end, joined in split(segment.text):
-            tokens.append(
-                Token(len(tokens), surface, norm, number, start, end, joined, sentence, clause)
-            )
+            tokens.append(Token(len(tokens), surface, norm, number, start, end, joined, sentence, clause))
             if norm in ENDS:
                 sentence += 1
                 clause += 1

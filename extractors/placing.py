@@ -8,10 +8,12 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 from extractors.facts import Quantity, Role
-from extractors.features import SUPPLY, Candidate, Filing, Story, candidates, quantity_signs
+from extractors.features import Candidate, Filing, candidates
 from extractors.figures import Figure
 from extractors.lexicon import load_table
+from extractors.meant import SUPPLY, Story
 from extractors.mentions import subjects
+from extractors.quantity_signs import quantity_signs
 from extractors.reading_signs import reading_signs
 from extractors.role_signs import role_signs
 from extractors.scene import Scene, quantity_rows
@@ -92,7 +94,9 @@ def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> 
     story.subject, story.quantity, story.unit, story.role = filing.subject, filing.quantity, filing.unit, role
     story.figure, story.mention, story.where = filed_figure, filing.mention, filing.where
     story.by_quantity[filing.quantity] = filing.subject
-    if filing.quantity in (Quantity.TEMPERATURE, Quantity.PRESSURE, Quantity.TEMPERATURE_DIFFERENCE) and role in (Role.MEASURED,):
+    if filing.quantity in (Quantity.TEMPERATURE, Quantity.PRESSURE, Quantity.TEMPERATURE_DIFFERENCE) and role in (
+        Role.MEASURED,
+    ):
         story.series = (filing.subject, filing.quantity)
     if filing.unit:
         story.units[(filing.subject, filing.quantity)] = filing.unit
@@ -113,14 +117,19 @@ def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float])
         found = candidates(scene, index, figure, story, quantity)
         first = first or found
         chances = shares([score(c.signs, table) for c in found])
-        ways += [(part * p, Filing(c.subject, quantity, c.unit, c.mention, c.where)) for p, c in zip(chances, found, strict=True)]
+        ways += [
+            (part * p, Filing(c.subject, quantity, c.unit, c.mention, c.where))
+            for p, c in zip(chances, found, strict=True)
+        ]
     chance = 1 / (1 + math.exp(-score(reading_signs(scene, index, figure, first, story), table)))
     if not ways or chance < 0.5:
         return Filed(index, figure, Filing(None), Role.MEASURED, 1 - chance, 1.0)
     ways.sort(key=lambda way: -way[0])
     share, best = ways[0][0] * chance, ways[0][1]
     rival = next((w for p, w in ways[1:] if w.subject != best.subject), None)
-    rival_quantity = next((w for p, w in ways[1:] if (w.quantity, w.unit) != (best.quantity, best.unit) and p > 0.08), None)
+    rival_quantity = next(
+        (w for p, w in ways[1:] if (w.quantity, w.unit) != (best.quantity, best.unit) and p > 0.08), None
+    )
     refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
     by_role = role_signs(scene, figure, best, story)
     names = list(by_role)

@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 from extractors.facts import Role
-from extractors.features import Candidate, Story, common_signs, decimal, size, usual
+from extractors.features import Candidate, common_signs
 from extractors.figures import Figure
+from extractors.meant import Story, decimal, size, usual
 from extractors.scene import Scene, quantity_rows
 
 NEAREST = tuple(
     f"{place}|{fits}"
-    for place in ("right before", "tied after", "clause before", "right after", "clause after", "sentence before", "sentence after", "one back")
+    for place in (
+        "right before",
+        "tied after",
+        "clause before",
+        "right after",
+        "clause after",
+        "sentence before",
+        "sentence after",
+        "one back",
+    )
     for fits in ("first", "listed")
 )
 SMALL_WORDS = frozenset(
-    "the a an these those all of to in on at is was it's it and or for from by with about like than that this both other next no another says said 's".split()
+    ["the", "a", "an", "these", "those", "all", "of", "to", "in", "on", "at", "is", "was", "it's", "it", "and", "or", "for", "from", "by", "with", "about", "like", "than", "that", "this", "both", "other", "next", "no", "another", "says", "said", "'s"]
 )
 
 
@@ -23,7 +33,12 @@ def reading_signs(scene: Scene, index: int, figure: Figure, found: list[Candidat
     common = common_signs(scene, index, figure, story)
     unit = "unit" if figure.units else "no unit"
     because = aside.because.split("“")[0].strip() if aside else "no aside"
-    signs = ["is", f"is:unit {figure.units[0] if figure.units else 'none'}", f"is:aside {because}", f"is:aside {because}|{unit}"]
+    signs = [
+        "is",
+        f"is:unit {figure.units[0] if figure.units else 'none'}",
+        f"is:aside {because}",
+        f"is:aside {because}|{unit}",
+    ]
     if figure.units:
         signs.append(f"is:{figure.form}|unit")
     else:
@@ -34,8 +49,19 @@ def reading_signs(scene: Scene, index: int, figure: Figure, found: list[Candidat
     signs += [f"is:{key}" for key, on in common.items() if on]
     lead = scene.lead(figure)
     signs += [f"is:cue {role}" for role in Role if scene.hits(f"role:{role}", *lead)]
-    close = [c for c in found if c.mention is not None and c.where in ("right before", "tied after", "clause before", "sentence before", "right after")]
-    takes = "none near" if not close else "some" if any(usual(figure, c.unit, c.quantity, c.subject) for c in close) else "no subject near takes it"
+    close = [
+        c
+        for c in found
+        if c.mention is not None
+        and c.where in ("right before", "tied after", "clause before", "sentence before", "right after")
+    ]
+    takes = (
+        "none near"
+        if not close
+        else "some"
+        if any(usual(figure, c.unit, c.quantity, c.subject) for c in close)
+        else "no subject near takes it"
+    )
     signs.append(f"is:value {takes}|{because}")
     if any(scene.hits(f"q:{q}", *lead) for q in quantity_rows()):
         signs.append("is:quantity cue")

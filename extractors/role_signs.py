@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from extractors.facts import Role
-from extractors.features import Filing, Story
+from extractors.features import Filing
 from extractors.figures import Figure
+from extractors.meant import Story
 from extractors.scene import Scene
 
 
@@ -18,7 +19,10 @@ def role_signs(scene: Scene, figure: Figure, filing: Filing, story: Story) -> di
     lead, trail = scene.lead(figure), scene.trail(figure)
     clause = scene.clause(figure)
     tail_end = min(trail[1], figure.span.end + 7)
-    same_sentence = bool(story.figure) and scene.passage.tokens[story.figure.span.start].sentence == scene.passage.tokens[figure.span.start].sentence  # type: ignore[union-attr]
+    same_sentence = (
+        bool(story.figure)
+        and scene.passage.tokens[story.figure.span.start].sentence == scene.passage.tokens[figure.span.start].sentence
+    )  # type: ignore[union-attr]
     found: dict[Role, tuple[str, ...]] = {}
     nearest: list[tuple[int, str]] = []
     for role in Role:
@@ -49,7 +53,9 @@ def role_signs(scene: Scene, figure: Figure, filing: Filing, story: Story) -> di
                 signs.append(f"{role}<before was {story.role} of same subject{' in sentence' if same_sentence else ''}")
         if figure.tolerance:
             signs.append(f"{role}<tolerance")
-        if any(scene.hits(f"which:{name}", lead[0], figure.span.end + 4) for name in ("RLA", "FLA", "LRA", "MCA", "MOCP")):
+        if any(
+            scene.hits(f"which:{name}", lead[0], figure.span.end + 4) for name in ("RLA", "FLA", "LRA", "MCA", "MOCP")
+        ):
             signs.append(f"{role}<plate word")
         if figure.form == "range":
             signs.append(f"{role}<range")
@@ -58,7 +64,30 @@ def role_signs(scene: Scene, figure: Figure, filing: Filing, story: Story) -> di
         for qualifier in figure.qualifiers:
             signs.append(f"{role}<{qualifier.value}")
         after = scene.passage.norm(figure.span.end)
-        if filing.unit and after in ("motor", "heater", "capacitor", "cap", "relay", "breaker", "fuse", "element", "unit", "coil", "transformer", "circuit", "compressor", "fan", "one", "part", "service", "pump", "outlet", "plug", "machine", "fuses"):
+        if filing.unit and after in (
+            "motor",
+            "heater",
+            "capacitor",
+            "cap",
+            "relay",
+            "breaker",
+            "fuse",
+            "element",
+            "unit",
+            "coil",
+            "transformer",
+            "circuit",
+            "compressor",
+            "fan",
+            "one",
+            "part",
+            "service",
+            "pump",
+            "outlet",
+            "plug",
+            "machine",
+            "fuses",
+        ):
             signs.append(f"{role}<names a part")
         before = scene.passage.norm(figure.span.start - 1)
         if before in ("a", "an", "the"):

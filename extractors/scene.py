@@ -32,7 +32,9 @@ class QuantityRow:
 def quantity_rows() -> dict[Quantity, QuantityRow]:
     """All quantities with their default unit, cue words, default subject and bounds (in the default unit)."""
     return {
-        Quantity(name): QuantityRow(row["unit"] or None, tuple(row["cues"]), tuple(row["subjects"]), row["bounds"][0], row["bounds"][1])
+        Quantity(name): QuantityRow(
+            row["unit"] or None, tuple(row["cues"]), tuple(row["subjects"]), row["bounds"][0], row["bounds"][1]
+        )
         for name, row in load_table("quantities").items()
     }
 
@@ -148,7 +150,7 @@ _METRIC = frozenset(("degC", "delta_degC", "kPa", "bar", "mbar", "Pa", "kg", "L"
 _CUSTOMARY = frozenset(("psig", "oz", "lb", "inWC", "inHg", "gal", "gpm", "cfm", "BTU/h", "ft", "in"))
 
 
-_GAS_WORDS = frozenset("burner burners furnace inducer draft flue manifold igniter ignitor flame pilot boiler".split())
+_GAS_WORDS = frozenset(["burner", "burners", "furnace", "inducer", "draft", "flue", "manifold", "igniter", "ignitor", "flame", "pilot", "boiler"])
 
 
 def labels() -> Any:

@@ -12,14 +12,18 @@ from extractors.facts import (
     Rating,
     Reading,
     Role,
+    Segment,
     Stage,
+    Transcript,
     Unplaced,
     UnplacedReason,
 )
+from extractors.features import after_a_time
 from extractors.figures import Figure, tolerance_pct
 from extractors.lexicon import load_table
-from extractors.passage import Span
-from extractors.features import after_a_time, subject_word
+from extractors.meant import subject_word
+from extractors.numerals import numerals
+from extractors.passage import Span, make_passage
 from extractors.placing import Filed, choose_value, file_all
 from extractors.registry import Extractor, Found
 from extractors.scene import Scene
@@ -83,7 +87,10 @@ def _place(scene: Scene, filed: Filed) -> str | None:
     for place in scene.places:
         if place.span.start >= figure.span.end + 5:
             break
-        if max(lead, figure.span.start - PLACES_BEFORE) <= place.span.start < figure.span.start and place.span.start >= sentence.start:
+        if (
+            max(lead, figure.span.start - PLACES_BEFORE) <= place.span.start < figure.span.start
+            and place.span.start >= sentence.start
+        ):
             best = place.said
     if best is None and filed.filing.mention is not None and filed.filing.mention.span.end <= figure.span.end + 8:
         between = scene.figures_between(filed.filing.mention.span.end, figure.span.start)
@@ -108,7 +115,9 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         confirm.append("subject unclear" + (f": or {rival}" if rival else ": it may be no reading"))
     if filed.subject_share < SURE_SUBJECT and filed.rival_quantity is not None and not figure.units:
         other = filed.rival_quantity
-        alternatives.append(Alternative(value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity))
+        alternatives.append(
+            Alternative(value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity)
+        )
         confirm.append(f"unit not said: {filing.unit} or {other.unit}")
     if filed.role_share < SURE_ROLE and filed.second_role is not None:
         if {filed.role, filed.second_role} & {Role.RATED}:
@@ -119,13 +128,22 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         confirm.append("decimal point: heard without it" if other_way else "decimal point")
     if figure.misheard_unit:
         confirm.append(f"low confidence: “{passage.said(Span(figure.number.end, figure.span.end))}” taken for the unit")
-    if any(passage.norm(i) in ("to", "too", "for", "won", "ate", "tree") for i in range(figure.number.start, figure.number.end)) and figure.form == "decimal":
+    if (
+        any(
+            passage.norm(i) in ("to", "too", "for", "won", "ate", "tree")
+            for i in range(figure.number.start, figure.number.end)
+        )
+        and figure.form == "decimal"
+    ):
         confirm.append("low confidence: a word was taken for a digit")
     lead = scene.lead(figure)
     unsure = scene.hits("unsure", max(lead[0], figure.span.start - 8), figure.span.end + 6)
     unsure = [h for h in unsure if passage.tokens[h.span.start].sentence == passage.tokens[figure.span.start].sentence]
     if unsure and filed.role is Role.MEASURED and filing.quantity is not Quantity.DURATION:
         confirm.append(f"speaker not sure: “{passage.said(unsure[-1].span)}”")
+    heard, heard_as = _heard(scene, figure, filing.unit)
+    confirm += heard
+    alternatives += [a for a in heard_as if a not in alternatives]
     stage = None
     if filed.role is Role.MEASURED:
         stage = story.stage(figure.number, scene.clause(figure))
@@ -133,7 +151,9 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         stage = Stage.AS_LEFT if figure.changed_to else Stage.AS_FOUND
     elif filed.role is Role.SETPOINT:
         stage = story.stage(figure.number, scene.clause(figure))
-    because = [f"filed as {filing.subject}, {filing.quantity}, {filed.role} ({filed.subject_share:.0%}, role {filed.role_share:.0%})"]
+    because = [
+        f"filed as {filing.subject}, {filing.quantity}, {filed.role} ({filed.subject_share:.0%}, role {filed.role_share:.0%})"
+    ]
     if filing.mention is not None:
         because.append(f"“{passage.said(filing.mention.span)}” names {filing.subject}")
     because.append(f"unit said: {filing.unit}" if figure.units else f"unit not said: {filing.unit} from the subject")
@@ -141,13 +161,52 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     span = Span(figure.span.start, figure.span.end)
     quote = Span(max(lead[0], _quote_start(scene, figure)), span.end)
     reading = Reading(
-        id=f"r{number}", quantity=filing.quantity, subject=subject_word(scene, filing.subject, filing.mention), role=filed.role, value=figure.value,
-        low=figure.low, high=figure.high, tolerance_pct=tolerance_pct(figure), unit=filing.unit, place=_place(scene, filed),
-        of=_of(scene, filed), rating=_rating(scene, filed), qualifiers=_qualifiers(scene, filed), stage=stage,
-        at=passage.start_of(passage.tokens[figure.number.start]), evidence=passage.evidence(quote), confirm=tuple(confirm),
-        alternatives=tuple(alternatives), minutes=_minutes(scene, filed), because=tuple(because), probability=passage.probability(figure.number),
+        id=f"r{number}",
+        quantity=filing.quantity,
+        subject=subject_word(scene, filing.subject, filing.mention),
+        role=filed.role,
+        value=figure.value,
+        low=figure.low,
+        high=figure.high,
+        tolerance_pct=tolerance_pct(figure),
+        unit=filing.unit,
+        place=_place(scene, filed),
+        of=_of(scene, filed),
+        rating=_rating(scene, filed),
+        qualifiers=_qualifiers(scene, filed),
+        stage=stage,
+        at=passage.start_of(passage.tokens[figure.number.start]),
+        evidence=passage.evidence(quote),
+        confirm=tuple(confirm),
+        alternatives=tuple(alternatives),
+        minutes=_minutes(scene, filed),
+        because=tuple(because),
+        probability=passage.probability(figure.number),
     )
     return Entry(reading, figure, filed, span)
+
+
+def _heard(scene: Scene, figure: Figure, unit: str | None) -> tuple[list[str], list[Alternative]]:
+    """What the sound says against a figure: reasons for a second listen, and the other figures that it may be."""
+    reasons: list[str] = []
+    others: list[Alternative] = []
+    for index in range(figure.number.start, figure.number.end):
+        token = scene.passage.tokens[index]
+        for doubt in scene.passage.transcript.segments[token.segment].doubts:
+            if doubt.start < token.end and token.start < doubt.end and doubt.confirm:
+                said = [
+                    f"heard differently: {doubt.alternatives[0]}"
+                    if r == "heard differently" and doubt.alternatives
+                    else r
+                    for r in doubt.confirm
+                ]
+                reasons += [r for r in said if r not in reasons]
+                for text in doubt.alternatives:
+                    for numeral in numerals(make_passage(Transcript(segments=(Segment(text=text),)))):
+                        other = Alternative(value=numeral.value, unit=unit)
+                        if numeral.value != figure.value and other not in others:
+                            others.append(other)
+    return reasons, others
 
 
 def _minutes(scene: Scene, filed: Filed) -> float | None:
@@ -200,7 +259,13 @@ def _refined(scene: Scene, before: Entry, after: Entry) -> bool:
     if before.reading.quantity is not after.reading.quantity or before.figure.units:
         return False
     exact = a == int(a) and b != int(b) and int(b) == int(a)
-    digits = before.figure.form == "plain" and abs(a) < 10 and after.figure.form in ("decimal",) and str(b).startswith("0.") and str(int(a)) == str(b)[2:3]
+    digits = (
+        before.figure.form == "plain"
+        and abs(a) < 10
+        and after.figure.form in ("decimal",)
+        and str(b).startswith("0.")
+        and str(int(a)) == str(b)[2:3]
+    )
     return exact or digits
 
 
@@ -213,9 +278,20 @@ def settle(scene: Scene, entries: list[Entry]) -> list[Entry]:
             old, new = before.reading, after.reading
             keep = {"superseded_by": new.id}
             if old.subject != new.subject or old.role is not new.role:
-                strong_old = before.filed is not None and after.filed is not None and before.filed.subject_share >= after.filed.subject_share
+                strong_old = (
+                    before.filed is not None
+                    and after.filed is not None
+                    and before.filed.subject_share >= after.filed.subject_share
+                )
                 if strong_old and old.quantity is new.quantity:
-                    new = new.model_copy(update={"subject": old.subject, "role": old.role, "place": new.place or old.place, "rating": old.rating})
+                    new = new.model_copy(
+                        update={
+                            "subject": old.subject,
+                            "role": old.role,
+                            "place": new.place or old.place,
+                            "rating": old.rating,
+                        }
+                    )
             twice = i > 0 and out[i - 1].reading.superseded_by == old.id
             if twice:
                 new = new.model_copy(update={"confirm": (*new.confirm, "corrected twice")})
@@ -226,7 +302,7 @@ def settle(scene: Scene, entries: list[Entry]) -> list[Entry]:
 
 LEG_PAIRS = ("L1-L2", "L2-L3", "L1-L3")
 LEGS = ("L1", "L2", "L3")
-LEG_WORDS = frozenset("legs leg phases phase lines".split())
+LEG_WORDS = frozenset(["legs", "leg", "phases", "phase", "lines"])
 
 
 def name_legs(scene: Scene, entries: list[Entry]) -> list[Entry]:
@@ -238,15 +314,28 @@ def name_legs(scene: Scene, entries: list[Entry]) -> list[Entry]:
         readings = [e.reading for e in three]
         close = all(b.span.start - a.span.end <= 3 for a, b in zip(three, three[1:], strict=False))
         quantity = readings[0].quantity
-        alike = all(r.quantity is quantity and r.value for r in readings) and quantity in (Quantity.VOLTAGE, Quantity.CURRENT)
-        named = any(r.subject in LEG_PAIRS or (r.subject in LEGS and e.filed and e.filed.filing.where == "right before") for r, e in zip(readings, three, strict=True))
-        if close and alike and not named and max(r.value or 0 for r in readings) <= 2.5 * min(r.value or 0 for r in readings):
+        alike = all(r.quantity is quantity and r.value for r in readings) and quantity in (
+            Quantity.VOLTAGE,
+            Quantity.CURRENT,
+        )
+        named = any(
+            r.subject in LEG_PAIRS or (r.subject in LEGS and e.filed and e.filed.filing.where == "right before")
+            for r, e in zip(readings, three, strict=True)
+        )
+        if (
+            close
+            and alike
+            and not named
+            and max(r.value or 0 for r in readings) <= 2.5 * min(r.value or 0 for r in readings)
+        ):
             words = set(scene.passage.norms[max(0, three[0].span.start - 14) : three[0].span.start])
             if words & LEG_WORDS:
                 names = LEG_PAIRS if quantity is Quantity.VOLTAGE else LEGS
                 for k, entry in enumerate(three):
                     note = "subject unclear: which leg was not said, taken in the usual order"
-                    update: dict[str, object] = {"confirm": (*(c for c in entry.reading.confirm if not c.startswith("subject")), note)}
+                    update: dict[str, object] = {
+                        "confirm": (*(c for c in entry.reading.confirm if not c.startswith("subject")), note)
+                    }
                     if quantity is Quantity.VOLTAGE:
                         update["subject"] = names[k]
                     else:
@@ -269,7 +358,14 @@ def merge_repeats(entries: list[Entry]) -> list[Entry]:
             if r.superseded_by or reading.superseded_by:
                 continue
             if (r.quantity, r.subject, r.role, r.value, r.low, r.high, r.unit) != (
-                reading.quantity, reading.subject, reading.role, reading.value, reading.low, reading.high, reading.unit):
+                reading.quantity,
+                reading.subject,
+                reading.role,
+                reading.value,
+                reading.low,
+                reading.high,
+                reading.unit,
+            ):
                 continue
             near = entry.span.start - earlier.span.end <= 40
             if r.place != reading.place and not (near and (r.place is None or reading.place is None)):
@@ -287,7 +383,10 @@ def merge_repeats(entries: list[Entry]) -> list[Entry]:
         else:
             at = next(i for i, e in enumerate(out) if e is twin)
             kept = twin.reading
-            update: dict[str, object] = {"repeats": (*kept.repeats, reading.evidence), "place": kept.place or reading.place}
+            update: dict[str, object] = {
+                "repeats": (*kept.repeats, reading.evidence),
+                "place": kept.place or reading.place,
+            }
             if kept.confirm and not reading.confirm:
                 update["confirm"] = tuple(c for c in kept.confirm if not c.startswith(("subject unclear", "may be")))
             if kept.tolerance_pct is None and reading.tolerance_pct:
@@ -301,7 +400,13 @@ def _dual(entries: list[Entry]) -> list[Entry]:
     out: list[Entry] = []
     for entry in entries:
         r, pair = entry.reading, entry.figure.pair
-        if r.quantity is Quantity.CAPACITANCE and pair and r.role is Role.RATED and entry.figure.form == "dropped" and pair[0] >= 15 > pair[1]:
+        if (
+            r.quantity is Quantity.CAPACITANCE
+            and pair
+            and r.role is Role.RATED
+            and entry.figure.form == "dropped"
+            and pair[0] >= 15 > pair[1]
+        ):
             first = r.model_copy(update={"value": pair[0], "alternatives": (), "place": r.place or "herm"})
             second = r.model_copy(update={"id": r.id + "b", "value": pair[1], "alternatives": (), "place": "fan"})
             out += [replace(entry, reading=first), replace(entry, reading=second)]
@@ -323,7 +428,12 @@ def _unplaced(scene: Scene, index: int, filed: Filed | None) -> Unplaced:
         reason, because = UnplacedReason.NO_UNIT, "no unit was said and no subject gives one"
     clause = scene.clause(figure)
     start, end = max(clause.start, figure.span.start - 5), min(clause.end, figure.span.end + 4)
-    return Unplaced(text=scene.passage.said(figure.span), reason=reason, evidence=scene.passage.evidence(Span(start, max(end, figure.span.end))), because=(because,))
+    return Unplaced(
+        text=scene.passage.said(figure.span),
+        reason=reason,
+        evidence=scene.passage.evidence(Span(start, max(end, figure.span.end))),
+        because=(because,),
+    )
 
 
 def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced, ...]]:
@@ -340,7 +450,14 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
         names[entry.reading.id] = f"r{number}"
     for entry in entries:
         r = entry.reading
-        readings.append(r.model_copy(update={"id": names[r.id], "superseded_by": names.get(r.superseded_by or "") if r.superseded_by else None}))
+        readings.append(
+            r.model_copy(
+                update={
+                    "id": names[r.id],
+                    "superseded_by": names.get(r.superseded_by or "") if r.superseded_by else None,
+                }
+            )
+        )
     placed = {f.index for f in filed if f.filing.subject is not None}
     by_index = {f.index: f for f in filed}
     tolerances = {i for i, f in enumerate(scene.figures) if f.form == "tolerance"}

@@ -18,10 +18,12 @@ from pathlib import Path
 import numpy as np
 
 from extractors.facts import Role, Segment, Transcript
-from extractors.features import Filing, Story, candidates, quantity_signs, subject_word
+from extractors.features import Filing, candidates
 from extractors.lexicon import FOLDER
+from extractors.meant import Story, subject_word
 from extractors.passage import make_passage
 from extractors.placing import file_one, remember, score
+from extractors.quantity_signs import quantity_signs
 from extractors.reading_signs import reading_signs
 from extractors.role_signs import role_signs
 from extractors.scene import Scene
@@ -128,8 +130,12 @@ def spoken_of(scene, gold):
 def right(scene, candidate, figure, golds):
     """Whether a gold entry accepts a candidate, by its name or by the noun that was said."""
     names = {candidate.subject, subject_word(scene, candidate.subject, candidate.mention)}
-    return any(names & set(as_list(g["subject"])) and str(candidate.quantity) in as_list(g["quantity"])
-               and same_value(figure, g, candidate.unit) for g in golds)
+    return any(
+        names & set(as_list(g["subject"]))
+        and str(candidate.quantity) in as_list(g["quantity"])
+        and same_value(figure, g, candidate.unit)
+        for g in golds
+    )
 
 
 def collect(scenes, table, unplaced):
