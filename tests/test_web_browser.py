@@ -324,23 +324,3 @@ def test_no_page_breaks_a_rule_that_a_program_can_check(page: Page, job: str, wh
     page.evaluate(Path(AXE).read_text(encoding="utf-8") + "; 0")
     found = page.evaluate("(rules) => axe.run({runOnly: rules}).then((r) => r.violations)", RULES)
     assert [(one["id"], [node["target"] for node in one["nodes"]][:5]) for one in found] == []
-
-
-@pytest.mark.speech
-def test_the_sample_recording_from_upload_to_paper(browser: Any, tmp_path: Path) -> None:
-    """Nothing is played by the test here: the real recogniser hears the sample that comes with the program."""
-    from pipeline.hear_apart import hear_apart
-
-    sample = Path(__file__).parents[1] / "samples" / "day" / "walk-in-cooler.m4a"
-    with served(tmp_path, hear_apart) as address:
-        page = browser.new_page(base_url=address)
-        page.goto("/")
-        page.set_input_files("#files", str(sample))
-        page.wait_for_selector("#jobs [data-state=ready]", timeout=600_000)
-        page.click("#jobs [data-job] a")
-        assert page.evaluate("document.querySelector('audio').readyState") >= 0
-        assert page.locator("section:has(#read-h) .slip").count() >= 10
-        with page.expect_download() as waiting:
-            page.get_by_role("link", name="PDF").click()
-        assert Path(str(waiting.value.path())).read_bytes().startswith(b"%PDF")
-        page.close()
