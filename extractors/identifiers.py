@@ -17,8 +17,11 @@ from extractors.talk import Talk
 MODEL, SERIAL, PART = "equipment.model", "equipment.serial", "part.part_number"
 GAP = 14  # tokens between the announcement and the string
 FAR_GAP = 9  # tokens of any words between them
-NEAR = 16  # tokens within which a word beside an unannounced string says what it is
+NEAR = 20  # tokens within which a word beside an unannounced string says what it is
 NEAR_PLATE = 30
+EARLY = 200  # tokens in which the plate is read
+PLATE_FOLLOWS = 14  # tokens after a model in which the rest of the plate begins
+CLOSE = 8  # tokens within which the bare name of a part does so
 BESIDE = 8  # tokens after the model in which the serial may follow unannounced
 
 
@@ -41,6 +44,8 @@ def _table() -> dict[str, Any]:
 @cache
 def _cues() -> Phrases:
     rows = [(kind, phrase) for kind in ("model", "serial", "part", "number", "plate") for phrase in _table()[kind]["say"]]
+    rows += [("belt", phrase) for phrase in ("belt", "belts")]
+    rows += [("close", phrase) for phrase in _table()["part_close"]["say"]]
     rows += [("near", phrase) for phrase in _table()["part_near"]["say"]]
     rows += [("other", phrase) for phrase in load_table("spelling")["other_number"]["say"]]
     return Phrases(rows)
@@ -93,13 +98,13 @@ class _Finder:
 
     def _surely(self, one: Spelled) -> bool:
         """Whether a string can hardly be a figure: letters and digits, or digits one by one."""
-        if one.span.end in self.units or _head(one) in _abbreviations():
+        if one.span.end in self.units or (_head(one) in _abbreviations() and len(one.bare) < 6):
             return False
         return len(one.bare) >= 5 and one.digits >= 3 and (one.letters > 0 or one.pieces >= 5)
 
     def _fits(self, one: Spelled, kind: str, hit: Hit) -> bool:
         """Whether a string may be what was announced."""
-        if not one.digits or one.span.end in self.units and not one.letters:
+        if not one.digits or (one.span.end in self.units and not one.letters):
             return False
         mixed = one.letters > 0 or any(ch in one.text for ch in "-/")
         if hit.label == "number":
@@ -184,6 +189,9 @@ class _Finder:
         """Whether a string without announcement may begin at a token: a letter of its own, capitals, or digits."""
         token = self.passage.tokens[index]
         before = self.passage.norm(index - 1)
+        following = self.passage.tokens[index + 1] if index + 1 < len(self.passage.tokens) else None
+        if token.is_word and 2 <= len(token.norm) <= 4 and following is not None and following.joined and following.is_digits:
+            return token.norm not in _abbreviations()  # "gc10"
         if index and len(before) == 1 and before.isalpha() and before not in ("a", "i") and self.passage.tokens[index].segment == self.passage.tokens[index - 1].segment:
             return False
         if token.is_digits:
@@ -200,15 +208,27 @@ class _Finder:
             return False
         joint = any(ch in one.text for ch in "-/")
         head = _head(one)
-        if head in _abbreviations() and not (joint and one.digits >= 3):
+        boxed = self.passage.norms[one.span.end : one.span.end + 3] in (("on", "the", "box"), ("is", "the", "part"), ("is", "the", "number"))
+        if head in _abbreviations() and not (joint and one.digits >= 3) and not boxed and not self._paired(one):
             return False
         if not head:  # digits first: only with a dash and a letter, "24-771B"
             return "-" in one.text and len(one.bare) >= 5 and self._hyphens(one)
         if len(head) == 1 and not joint:
             by = "x" in one.text and one.digits >= 2
-            glued = one.digits >= 3 and self.passage.tokens[min(start + 1, one.span.end - 1)].joined
-            return (one.digits >= 4 or by or glued) and self.near("near", start - 12, one.span.end + 12)
+            second = self.passage.tokens[min(start + 1, one.span.end - 1)]
+            glued = one.digits >= 3 and second.joined and second.is_digits
+            told = self.near("near", start - 12, one.span.end + 12) or self.near("close", start - CLOSE, one.span.end + 4)
+            belt = one.digits == 2 and self.near("belt", start - 6, start)
+            return (one.digits >= 4 or by or glued or belt) and (told or belt)
         return "." not in one.text
+
+    def _paired(self, one: Spelled) -> bool:
+        """ "D T 44. 6 2 0 1 5.": two names side by side, as a plate has them."""
+        index = one.span.end + 1
+        if index >= len(self.passage.tokens) or self.passage.norm(one.span.end) not in (".", ","):
+            return False
+        other = spell(self.passage, index, self.stops)
+        return other is not None and self._surely(other) and one.span.start < EARLY
 
     def _hyphens(self, one: Spelled) -> bool:
         """Whether its dashes were said or written as such, and it is no "3-pole"."""
@@ -230,12 +250,25 @@ class _Finder:
                 return MODEL, "“model” after it"
             if self.near("serial", end, end + 6):
                 return MODEL, "right before the serial"
-            if self.near("plate", start - NEAR_PLATE, start) and not self.near("part", start - 6, end + 6):
+            told = self.near("plate", start - NEAR_PLATE, start) or (start < EARLY and self._plate_follows(end))
+            if told and not self.near("part", start - 6, end + 6) and self.passage.norm(end) != "on":
                 return MODEL, "beside the plate"
         beside = any(self.near(label, start - NEAR, end + NEAR) for label in ("near", "part"))
-        if beside and len(one.bare) >= 4:
+        beside = beside or self.near("close", start - CLOSE, end + 4)
+        tight = self.passage.norm(start - 1) in (",", ":") and (
+            self.near("close", start - 4, start) or self.near("near", start - 4, start)
+        )
+        belt = self.near("belt", start - 6, start)
+        if beside and (one.digits >= 2 or tight or any(ch in one.text for ch in "-/")) and len(one.bare) >= 3 and (len(one.bare) >= 4 or one.letters >= 2 or belt):
             return PART, "a part is spoken of beside it"
         return None, ""
+
+
+    def _plate_follows(self, end: int) -> bool:
+        """Whether what stands on a plate comes right after: another number, volts, phases, a refrigerant."""
+        return any(
+            i in self.stops or i in self.announcing or self.passage.norm(i) in _table()["plate"]["follows"] for i in range(end, end + PLATE_FOLLOWS)
+        )
 
 
 def _head(one: Spelled) -> str:

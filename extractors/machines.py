@@ -131,14 +131,12 @@ def machines(passage: Passage, near: Surroundings) -> list[Machine]:
         start = _widened(near, hit.span.start)
         plain = bool(nouns[name].get("plain"))
         score, why = (0.5 if plain else 2.5), []
-        if start < hit.span.start:
-            score += 0.7
         cue = near.cue_before("this", start)
         if cue:
             score += 1.0 if plain else 2.0
             why.append(f"“{cue}” before it")
         if start < EARLY:
-            score += 2.0
+            score += 2.0 - start / 100
             why.append("said at the beginning")
         elif start < SOON:
             score += 1.0
@@ -148,12 +146,32 @@ def machines(passage: Passage, near: Surroundings) -> list[Machine]:
             score -= 4.0
             why.append(f"“{other}” before it")
         if passage.norm(hit.span.end) in ("one", "kind", "type", "style"):
-            score -= 1.5
+            score -= 2.5
             why.append("only tells which kind")
-        lead = passage.said(Span(start, hit.span.start)).lower().replace("-", " ").strip()
-        text = f"{lead} {name}".strip()
+        lead = passage.said(Span(_kind_from(passage, start, hit.span.start), hit.span.start)).lower().replace("-", " ").strip()
+        noun = name if hit.label.endswith("?") else _singular(passage.said(hit.span), name)
+        text = f"{lead} {noun}".strip()
         found.append(Machine(Span(start, hit.span.end), text, score, "; ".join(why), hit.label.endswith("?")))
     return found
+
+
+def _kind_from(passage: Passage, start: int, noun: int) -> int:
+    """Where the kind begins: "10 ton" and "50 pound" are sizes and no kind, "two door" is one."""
+    for index in range(start, noun):
+        if passage.norm(index) in _machines()["modifier"]["sizes"]:
+            start = index + 1
+    return start
+
+
+def _singular(said: str, name: str) -> str:
+    """A machine's name as it was said, one of them: "espresso machine", "RTU"; the row's writing where that is the name."""
+    bare = said.lower().replace("-", " ")
+    if bare.replace(" ", "") in (name.lower().replace("-", "").replace(" ", ""), plural(name.lower()).replace("-", "").replace(" ", "")):
+        return name
+    words = [say for say in _machines()["noun"][name]["say"] if bare in (say.replace("-", " "), plural(say.replace("-", " ")))]
+    text = words[0] if words else bare
+    short = text.replace(" ", "")
+    return short.upper() if short in ("rtu", "ptac", "crac", "vrf") else text
 
 
 def _alone(passage: Passage, start: int, end: int) -> bool:
@@ -203,8 +221,12 @@ def _room(near: Surroundings, span: Span) -> Span:
         if not before.isalpha() or before in STOP or before in NO_NAME or before in SMALL or len(before) < 3:
             break
         free -= 1
-    if free < start and near.one_breath(free) and passage.norm(free - 1) in ARTICLES:
+    opens = free == 0 or passage.tokens[free].clause != passage.tokens[free - 1].clause or not near.one_breath(free)
+    if free < start and (opens or passage.norm(free - 1) in ARTICLES):
         start = free
+    for label in ("room", "site"):  # "chapel basement", "roof plant room"
+        begin = near.ends_at(label, start) if near.one_breath(start) else None
+        start = begin if begin is not None else start
     return Span(start, span.end)
 
 
@@ -226,6 +248,7 @@ def _thing(passage: Passage, start: int) -> int | None:
     return end if end > start + 1 else None
 
 
+ADVERBS = frozenset(["outside", "out back", "out front", "upstairs", "downstairs"])
 NO_NAME = frozenset(["same", "other", "whole", "next", "first", "last", "only", "old", "new", "little", "big", "nice", "hot", "cold", "actual", "whole", "very", "entire", "main"])
 STOP = frozenset(["and", "is", "was", "of", "in", "on", "at", "that", "which", "so", "it", "with", "to", "for", "because", "but", "where", "when", "i", "he", "she", "they", "it's", "there", "has", "had", "needs", "keeps", "won't", "isn't", "as", "from", "been", "are", "were", "model", "serial", "by", "next", "near", "behind", "under", "over", "above", "off", "out", "up", "down", "back", "today", "again"])
 
@@ -248,7 +271,11 @@ def sites(passage: Passage, near: Surroundings, machine: Machine | None) -> list
         shared = passage.said(span).lower() in table["article"]["say"] and whole.start == span.start
         if passage.norms[whole.start : whole.end] in (("room",), ("area",), ("corner",), ("side",), ("wall",), ("end",), ("floor",)):
             continue
-        if not shared or passage.norm(span.start - 1) in SMALL or _alone(passage, span.start, span.end):
+        said = passage.said(span).lower()
+        stands = said in ADVERBS and (
+            any(b.start == span.end for b in near.spans.get("beside", [])) or (machine is not None and machine.span.end == span.start)
+        )
+        if not shared or stands or passage.norm(span.start - 1) in SMALL or _alone(passage, span.start, span.end):
             named.append((whole, "room", 3.0))
     for span in near.spans.get("site", []):
         whole = _room(near, span)
@@ -265,14 +292,28 @@ def sites(passage: Passage, near: Surroundings, machine: Machine | None) -> list
             base = 3.0
         text = passage.said(span).lower().strip()
         found.append(_scored(near, Site(span, text, kind, base), machine))
-    return sorted(found, key=lambda s: s.span)
+    return _with_beside(passage, sorted(found, key=lambda s: s.span))
+
+
+def _with_beside(passage: Passage, found: list[Site]) -> list[Site]:
+    """ "Outside by the deck" is one place: an adverb takes what stands right after it."""
+    out: list[Site] = []
+    for site in found:
+        before = out[-1] if out else None
+        if before is not None and before.said in ADVERBS and site.kind == "beside" and site.span.start == before.span.end:
+            span = Span(before.span.start, site.span.end)
+            out[-1] = Site(span, passage.said(span).lower(), before.kind, max(before.score, site.score))
+        else:
+            out.append(site)
+    return out
 
 
 def _guesses(near: Surroundings, machine: Machine) -> list[tuple[Span, str, float]]:
     """ "in the bait shed" right after the machine: a place that no row names."""
     found = []
     for span in near.spans.get("at", []):
-        if not 0 <= span.start - machine.span.end <= 6 or not near.one_breath(span.start):
+        tokens = near.passage.tokens
+        if not 0 <= span.start - machine.span.end <= 6 or tokens[span.start].sentence != tokens[machine.span.end - 1].sentence:
             continue
         thing = _thing(near.passage, span.end)
         words = near.passage.norms[span.end + 1 : thing or span.end]
@@ -326,6 +367,11 @@ def _scored(near: Surroundings, site: Site, machine: Machine | None) -> Site:
         score -= 2.5
     if machine is not None and site.span.overlaps(machine.span):
         score -= 5.0
+    ahead = passage.norms[max(0, start - 5) : start]
+    if set(ahead) & set(load_table("locations")["elsewhere"]["say"]) and not (machine and machine.span.start >= start - 5):
+        score -= 2.0  # "the remote condenser up on the roof"
+    if site.kind == "beside" and passage.norm(start - 1) == "one":
+        score += 1.0  # "the one under the left register"
     return Site(site.span, site.said, site.kind, score)
 
 

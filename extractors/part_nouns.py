@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 from extractors.lexicon import load_table
-from extractors.mentions import Mention
+from extractors.mentions import Mention, subjects
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases, plural
 from extractors.spelling import number_word
@@ -37,6 +37,8 @@ class PartNoun:
     """What a shared word ("the fan") may stand for instead."""
     bare: bool = False
     """One word without anything that says which."""
+    common: bool = False
+    """A noun of the trade that is no word of the contract."""
 
 
 @cache
@@ -47,8 +49,10 @@ def parts_table() -> dict[str, Any]:
 
 @cache
 def _nouns() -> Phrases:
-    rows = parts_table()["noun"].items()
-    return Phrases([(name, p) for name, says in rows for say in says for p in (say, plural(say))])
+    rows = [(name, say) for name, says in parts_table()["noun"].items() for say in says]
+    named = {say for _, say in rows} | set(parts_table()["no_thing"]["say"])
+    rows += [(f"~{noun}", noun) for noun in load_table("components")["nouns"]["say"] if noun not in named]
+    return Phrases([(name, p) for name, say in rows for p in (say, plural(say))])
 
 
 def number_at(passage: Passage, index: int) -> int | None:
@@ -90,12 +94,13 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
     """
     passage = talk.passage
     heads: dict[int, tuple[Span, str, bool, tuple[str, ...]]] = {}
+    common: set[int] = set()
     usually = _usually(machine)
     for mention in talk.mentions:
         component = _component(mention, troubled)
         usual = usually.get(passage.said(mention.span).lower().removesuffix("s"))
-        if usual is not None and (component not in troubled or usual in troubled):
-            component = usual if usual not in parts_table()["no_part"]["subjects"] else component
+        if usual is not None:
+            component = usual if _is_part(usual) else component
         if component is not None and not _no_thing(passage, mention.span):
             rare = component in parts_table()["seldom"]["subjects"]
             heads[mention.span.end] = (mention.span, component, rare, mention.options if mention.weak else ())
@@ -107,27 +112,35 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
         known = heads.get(hit.span.end)
         if known is not None and not known[2] and known[0].end - known[0].start >= hit.span.end - hit.span.start:
             continue
-        heads[hit.span.end] = (hit.span, hit.label, False, ())
+        heads[hit.span.end] = (hit.span, hit.label.lstrip("~"), hit.label.startswith("~"), ())
+        if hit.label.startswith("~"):
+            common.add(hit.span.end)
     found: list[PartNoun] = []
     ordered = [heads[end] for end in sorted(heads)]
     for at, (span, component, rare, may) in enumerate(ordered):
         following = ordered[at + 1][0] if at + 1 < len(ordered) else None
         if following is not None and following.start <= span.end and _one_clause(passage, span.start, following.start):
             continue  # "pump seal": the last noun is the part
-        found.append(_made(talk, span, component, rare, may))
+        found.append(replace(_made(talk, span, component, rare, may), common=span.end in common))
     return _named_fully(passage, found)
 
 
 def _component(mention: Mention, troubled: frozenset[str]) -> str | None:
     """What a mention is as a part, or None where it is none."""
-    no_part, seldom = set(parts_table()["no_part"]["subjects"]), set(parts_table()["seldom"]["subjects"])
     if mention.weak and mention.subject not in troubled:
         for other in mention.options:
-            if other in troubled and other not in no_part - seldom:
+            if other in troubled and _is_part(other):
                 return other
-    if mention.subject not in no_part or mention.subject in seldom:
+    if _is_part(mention.subject):
         return mention.subject
-    return next((o for o in mention.options if o not in no_part), None) if mention.weak else None
+    return next((o for o in mention.options if _is_part(o)), None) if mention.weak else None
+
+
+@cache
+def _is_part(subject: str) -> bool:
+    """Whether a subject of the vocabulary is a thing that is fitted and ordered."""
+    row, known = parts_table()["subjects"], subjects().get(subject)
+    return subject not in row["never"] and (subject in row["also"] or (known is not None and known.kind in row["kinds"]))
 
 
 def _no_thing(passage: Passage, span: Span) -> bool:
@@ -150,10 +163,19 @@ def _named_fully(passage: Passage, found: list[PartNoun]) -> list[PartNoun]:
             noun = replace(noun, component=fuller.component)
         elif not noun.bare and not noun.may:
             lately[word] = noun
+        if noun.component == "air filter" and noun.bare and _watery(passage, noun):
+            noun = replace(noun, component="water filter")
         if noun.component == "door gasket" and noun.bare and noun.new and word == "gasket":
             noun = replace(noun, component="gasket")  # of a flange, a pump: a door's is called so
         out.append(noun)
     return out
+
+
+def _watery(passage: Passage, noun: PartNoun) -> bool:
+    """Whether a bare "filter" is told among words of water."""
+    start = passage.sentence_span(noun.head.start).start
+    around = passage.norms[max(0, start - 12, noun.head.start - 30) : noun.head.end + 8]
+    return bool(set(around) & set(parts_table()["watery"]["say"])) and not set(around) & set(parts_table()["airy"]["say"])
 
 
 def _one_clause(passage: Passage, one: int, other: int) -> bool:
@@ -184,7 +206,7 @@ def unknown_nouns(talk: Talk, starts: list[int], known: list[PartNoun]) -> list[
         while end > index and doc[end - 1].tag_ == "JJ":
             end -= 1
         words = passage.norms[index:end]
-        if not words or any(i in taken for i in range(start, end)) or set(words) & abstract or len(words[-1]) < 3:
+        if not words or any(i in taken for i in range(start, end)) or words[-1] in abstract or len(words[-1]) < 3:
             continue
         name = " ".join(words)
         if doc[end - 1].tag_ == "NNS" and name.endswith("s") and not name.endswith("ss"):
@@ -237,7 +259,7 @@ def _made(talk: Talk, head: Span, component: str, rare: bool, may: tuple[str, ..
     many = last.endswith("s") and not last.endswith("ss") and doc[head.end - 1].tag_ in ("NNS", "NNPS", "VBZ") and last not in ("gas", "bus", "brass")
     edge = set(parts_table()["edge"]["say"])
     begin = start
-    while begin < head.start and (passage.norm(begin) in edge or number_at(passage, begin) is not None and begin == start):
+    while begin < head.start and (passage.norm(begin) in edge or (number_at(passage, begin) is not None and begin == start)):
         begin += 1
     return PartNoun(
         span=Span(start, head.end), head=head, component=component, text=passage.said(Span(begin, head.end)).lower(), count=count,

@@ -171,6 +171,14 @@ class _Finder:
             return False
         return self.passage.joined_lines or self.passage.tokens[index].segment == self.passage.tokens[index - 1].segment
 
+    def _lettered(self, start: int) -> bool:
+        """ "410A" as written: a known number with its letter touching it."""
+        tokens = self.passage.tokens
+        row = self.table.get(tokens[start].norm)
+        if row is None or start + 1 >= len(tokens) or not tokens[start + 1].joined:
+            return False
+        return any(letter and letter.lower() == tokens[start + 1].norm for letter in row["letters"])
+
     def _alone(self, start: int, end: int) -> bool:
         """The clause or line holds the number and little else."""
         clause = self.passage.clause_span(start)
@@ -185,7 +193,8 @@ class _Finder:
         r_at = start - 2 if passage.norm(start - 1) == "-" else start - 1
         lone_r = len(passage.norm(r_at - 1)) != 1 or not passage.norm(r_at - 1).isalpha() or not self._one_breath(r_at)
         prefixed = not name and start > 0 and passage.norm(r_at) == "r" and lone_r
-        if not name and _is_number(passage, end) and self._one_breath(end):
+        whole = prefixed and passage.norm(start) == number  # "R 32 2 pounds": written as one, so no digit follows
+        if not name and not whole and _is_number(passage, end) and self._one_breath(end):
             return None
         halves = passage.norm(end) == "and" and {passage.norm(end + 1), passage.norm(end + 2)} & {"half", "quarter", "quarters"}
         if not prefixed and tail is None and not misheard and (end in self.units or passage.norm(end) == "point" or halves):
@@ -200,7 +209,7 @@ class _Finder:
             ("weak" in cues, 1.0, "a word before it"),
             ("after" in after, 2.0, "a word after it"),
             ("after_weak" in after and plain, 1.0, "a word after it"),
-            (plain and self._mass_follows(stop), 2.0, "a charge follows"),
+            ((plain or name) and self._mass_follows(stop), 2.0, "a charge follows"),
             (plain and self._near_plate(start) and self._alone(start, stop), 1.5, "alone beside the plate"),
             (plain and "weak" in cues and self._near_plate(start) and not passage.norm(stop)[:1].isalpha(), 1.0, "beside the plate"),
             (not name and passage.norm(start - 1) in _cues()["prefix"] and plain, 1.0, "“R” misheard before it"),
@@ -229,7 +238,7 @@ class _Finder:
             norm = passage.norm(start)
             if not (norm[:1].isdigit() or number_word(norm) or norm == "a"):
                 continue
-            if _is_number(passage, start - 1) and self._one_breath(start):
+            if _is_number(passage, start - 1) and self._one_breath(start) and not self._lettered(start):
                 continue
             for text, end in _numbers(passage, start):
                 if text in self.table:

@@ -70,7 +70,7 @@ def _numbers() -> dict[str, tuple[str, str]]:
     """Number words: word to (kind, digits). Kinds: D digit, T teen, Y tens, H hundred, K thousand."""
     numbers = load_table("numbers")
     words = {word: ("D", str(value)) for word, value in numbers["digits"].items()}
-    words |= {word: ("D", "0") for word in _table()["zero"]["say"]}
+    words |= dict.fromkeys(_table()["zero"]["say"], ("D", "0"))
     words |= {word: ("T", str(value)) for word, value in numbers["teens"].items()}
     words |= {word: ("Y", str(value)) for word, value in numbers["tens"].items()}
     return words | {"hundred": ("H", "00"), "thousand": ("K", "000")}
@@ -120,6 +120,8 @@ def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
         text = token.text
     elif token.is_word and len(norm) <= 4 and norm.isascii() and begun and _joined(passage, index):
         text = token.text.upper()
+    elif token.is_word and len(norm) <= 4 and norm.isascii() and _digits_touch(passage, index + 1):
+        text = token.text.upper()  # "gc10"
     elif norm in table["alphabet"] and (begun or _bare_piece(passage, index + 1) or passage.norm(index + 1) in table["alphabet"]):
         return _Atom("L", table["alphabet"][norm], index + 1, sure=True)
     elif norm in table["names"] and _named_letter(passage, index, begun):
@@ -127,6 +129,11 @@ def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
     if not text:
         return None
     return _with_example(passage, index, text)
+
+
+def _digits_touch(passage: Passage, index: int) -> bool:
+    """Whether a token is digits that touch the token before."""
+    return index < len(passage.tokens) and passage.tokens[index].joined and passage.tokens[index].norm.isdigit()
 
 
 def _named_letter(passage: Passage, index: int, begun: bool) -> bool:
@@ -251,7 +258,7 @@ def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset()) -> 
     index, last = start, min(len(passage.tokens), start + LONGEST)
     while index < last and index not in stops:
         begun = bool(draft.pieces)
-        if begun and (not _follows(passage, index) or _new_line(passage, index, draft)):
+        if begun and (not _follows(passage, index) or _new_line(passage, index, draft) or _another(passage, index, draft)):
             break
         norm = passage.norm(index)
         if norm in _table()["fillers"]["say"] and begun:
@@ -299,6 +306,16 @@ def _new_line(passage: Passage, index: int, draft: _Draft) -> bool:
         return False
     singles = sum(piece.kind == "N" and len(piece.text) == 1 for piece in draft.pieces)
     return singles >= 2 and len(passage.norm(index)) > 1 and passage.norm(index) not in _table()["joints"] and singles >= 4
+
+
+def _another(passage: Passage, index: int, draft: _Draft) -> bool:
+    """Whether another number begins: "dash 18" written together, and then "3 0 0 6" digit by digit."""
+    last = draft.pieces[-1]
+    if last.kind != "N" or len(last.text) < 2 or not passage.tokens[index - 1].is_digits:
+        return False
+    return all(
+        index + k < len(passage.tokens) and passage.norm(index + k).isdigit() and len(passage.norm(index + k)) == 1 for k in range(4)
+    )
 
 
 def _comma_goes_on(passage: Passage, index: int, draft: _Draft) -> bool:

@@ -95,27 +95,31 @@ class _Parts:
         return self.hits.get(label, [])[bisect_left(starts, start) : bisect_left(starts, end)]
 
     def before(self, token: int, *, plain: bool = True, many: bool = False) -> PartNoun | None:
-        """What "it" may stand for: the nearest noun of the sentence, else of those before one that was found at fault,
-        else the nearest. `many`: "them", for which several things come first.
+        """What "it" may stand for: near, in the same sentence, found at fault, or new. `many`: "them", so several of it.
+
+        `plain` leaves out nouns that only tell a place.
         """
-        sentence = self.passage.tokens[min(token, len(self.passage.tokens) - 1)].sentence
-        at = bisect_left(self.heads, token) - 1
-        nearest: PartNoun | None = None
+        tokens = self.passage.tokens
+        sentence = tokens[min(token, len(tokens) - 1)].sentence
+        best: tuple[float, PartNoun] | None = None
+        at, rank = bisect_left(self.heads, token) - 1, 0
         while at >= 0 and token - self.nouns[at].head.end <= FAR:
             noun = self.nouns[at]
             at -= 1
-            if token - noun.head.end > BACK and (nearest is not None or noun.component not in self.troubled):
-                continue
+            whole = noun.seldom and not noun.common
             tool = noun.component in parts_table()["tool"]["say"]
-            if (plain and noun.led) or noun.old or ((noun.seldom or tool) and not noun.new):
+            if (plain and noun.led) or noun.old or ((whole or tool) and not noun.new):
                 continue
-            same = self.passage.tokens[noun.head.start].sentence == sentence
-            if many and not noun.plural:
-                nearest = nearest or noun
-            elif same or noun.component in self.troubled or noun.new:
-                return noun
-            nearest = nearest or noun
-        return nearest
+            apart = token - noun.head.end
+            troubled = noun.component in self.troubled
+            if apart > BACK and (best is not None or not troubled):
+                continue
+            same = tokens[noun.head.start].sentence == sentence
+            weight = 2.0 * same + 1.2 * troubled + 0.7 * noun.new + 1.0 * (many and noun.plural) - 0.9 * rank - apart / 60
+            rank += 1
+            if best is None or weight > best[0]:
+                best = weight, noun
+        return best[1] if best is not None else None
 
     def inside(self, start: int, end: int) -> list[PartNoun]:
         """The nouns whose heads begin in [start, end)."""
@@ -152,6 +156,8 @@ class _Parts:
         """Files what an order cue leads to; returns the token up to which it reached."""
         passage = self.passage
         start = hit.span.start
+        if end < len(passage.tokens) and not self._one_line(start, end) and passage.norm(end - 1) not in (",", ":", ".") and not self._alone(start, end):
+            return end
         ends_line = end >= len(passage.tokens) or passage.tokens[end].segment != passage.tokens[end - 1].segment
         closed = passage.norm(end) in (".", ",", ":") or ends_line
         before = number_at(passage, start - 1) if start else None
@@ -209,12 +215,14 @@ class _Parts:
         """ "one", "it", "4", "one of those" right after a cue: how many, zero where not said; None for a noun."""
         passage = self.passage
         norm, after = passage.norm(index), passage.norm(index + 1)
+        if norm == "a" and after in ("pair", "couple", "set"):
+            return 0 if after == "set" else 2
         if norm in ("it", "them", "those", "that"):
             return 0 if after in ("", ".", ",", "and", "so", "in", "from", "today", "for", "i", "g") or len(after) == 1 else None
         number = number_at(passage, index)
         if number is None:
             return None
-        if after in ("", ".", ",", "of", "and", "for", "i", "it's", "it", "so", "in") or passage.tokens[min(index + 1, len(passage.tokens) - 1)].segment != passage.tokens[index].segment:
+        if after in ("", ".", ",", "of", "and", "for", "i", "it's", "it", "so", "in", "more") or passage.tokens[min(index + 1, len(passage.tokens) - 1)].segment != passage.tokens[index].segment:
             return None if after == "of" and passage.norm(index + 2) not in ("those", "them", "these") else number
         return None
 
@@ -225,6 +233,8 @@ class _Parts:
             because = self._fits(noun)
             if because and self._may_fit(noun):
                 self._add(noun, PartStatus.USED, Span(noun.span.start, self._quote_end(noun)), because)
+        self._counted_use()
+        self._sized()
         for hit in self.hits.get("stands_for", []):
             said = self.passage.said(hit.span).lower()
             if not self._clear(hit.span) or not self._closes(hit.span.end):
@@ -237,8 +247,38 @@ class _Parts:
             noun = self.before(hit.span.start, many=many)
             if noun is None:
                 continue
-            number = next((n for i in range(hit.span.start, hit.span.end) if (n := number_at(self.passage, i)) is not None), None)
+            first = hit.span.start - self._counted(hit.span.start)
+            number = next((n for i in range(first, hit.span.end) if (n := number_at(self.passage, i)) is not None), None)
+            if number is None and said.split()[-1] in ("it", "that", "mine") or " it " in f" {said} ":
+                number = 1
             self._add(noun, PartStatus.USED, hit.span, f"“{said}”", number)
+
+    def _counted_use(self) -> None:
+        """ "Filters, I used 2": how many of what was named before."""
+        for hit in self.hits.get("fit_before", []):
+            if self.passage.said(hit.span).lower() != "i used" or not self._clear(hit.span):
+                continue
+            count = number_at(self.passage, hit.span.end)
+            noun = self.before(hit.span.start)
+            if count is not None and noun is not None and not self.inside(hit.span.end, hit.span.end + 3):
+                self._add(noun, PartStatus.USED, Span(hit.span.start, hit.span.end + 1), "“I used” and how many", count)
+
+    def _sized(self) -> None:
+        """ "New 16 by 25 by 4": a filter that only its size names."""
+        passage = self.passage
+        for index, norm in enumerate(passage.norms):
+            if norm != "new" or number_at(passage, index + 1) is None or passage.norm(index + 2) != "by":
+                continue
+            noun = next((n for n in reversed(self.inside(index - BACK, index)) if n.component.endswith("filter")), None)
+            if noun is not None and self._clear(Span(index, index + 4)):
+                self._add(noun, PartStatus.USED, Span(index, index + 4), "“new” and its size", 1)
+
+    def _counted(self, start: int) -> bool:
+        """Whether the word before "new ones in" counts them and is no end of a figure."""
+        if start == 0 or not self._one_line(start - 1, start) or number_at(self.passage, start - 1) is None:
+            return False
+        before = self.passage.norm(start - 2)
+        return before != "point" and number_at(self.passage, start - 2) is None
 
     def _closes(self, end: int) -> bool:
         """Whether nothing goes on after "put it on": "put it on auto" tells of a setting."""
@@ -263,10 +303,11 @@ class _Parts:
             longest = max(after, key=lambda h: h.span.end)
             said = passage.said(longest.span).lower()
             following = passage.norm(longest.span.end)
-            closed = self._closes(longest.span.end) or following == "three"
+            closed = (self._closes(longest.span.end) or following == "three") and not (following == "there" and said.startswith("are"))
             if closed and said.split()[-1] == "in" and not noun.led and said not in ("in",):
                 return f"“{said}” after it"
-            if closed and said not in ("in", "on", "'s on", "is on", "are on", "used", "in there"):
+            deed = said.split()[-1] in ("changed", "replaced", "swapped", "installed", "fitted")
+            if (closed or deed) and said not in ("in", "on", "'s on", "is on", "are on", "used", "in there"):
                 return f"“{said}” after it"
         start = noun.span.start
         while start > 0 and passage.norm(start - 1) in ("the", "a", "an", "another", "my", "our", "both", "all", "that", "in"):
@@ -297,9 +338,15 @@ class _Parts:
         return after in ("in", "on") and then in ("", ",", ".", "and", "it", "there", "now", "so", "that", "for", "off", "instead")
 
     def _may_fit(self, noun: PartNoun) -> bool:
-        if noun.seldom and not noun.new:
+        if noun.seldom and not noun.new and not self._replaced(noun):
             return False
         return self._clear(Span(noun.span.start, noun.head.end))
+
+    def _replaced(self, noun: PartNoun) -> bool:
+        """Whether a verb that leaves no doubt stands before a noun: "replaced the compressor"."""
+        firm = parts_table()["fit"]["firm"]
+        hits = self.between("fit_before", noun.span.start - 5, noun.span.start + 1)
+        return any(self.passage.said(h.span).lower() in firm and h.span.end <= noun.head.start for h in hits)
 
     def _clear(self, span: Span) -> bool:
         """Whether nothing beside a stretch says that it was not done, or not by us, or not now."""
@@ -363,8 +410,8 @@ class _Parts:
         one that went in or was at fault, else the nearest, else the one right after it.
         """
         start, spelled = one.span.start, one.spelled.span
-        named = self.inside(start - 2, spelled.start)
-        if named and named[-1].span.start >= start - 4:
+        named = [n for n in self.inside(start - 4, spelled.start) if n.head.end == start or n.head.start >= start]
+        if named:
             return named[-1]
         sentence = self.passage.sentence_span(start)
         inside = self.inside(max(sentence.start, start - 30), start)
@@ -399,7 +446,8 @@ class _Parts:
         if self.passage.tokens[start].sentence == self.passage.tokens[noun.head.start].sentence:
             begin = min(begin, noun.span.start)
         stop = min(self.sentence_end(end - 1), end + 4)
-        follows = self.between("order", end, min(end + 3, len(self.passage.tokens))) if self.passage.joined_lines or self.passage.norm(end) in (",", ".") else []
+        goes_on = end < len(self.passage.tokens) and self._one_line(start, end)
+        follows = self.between("order", end, min(end + 3, len(self.passage.tokens))) if goes_on else []
         back = self.between("order", start - 8, start) if sentence.start > start - 8 and self.passage.joined_lines else []
         return any(not self._no_order(h.span) for h in [*self.between("order", begin, stop), *follows, *back])
 
@@ -502,7 +550,7 @@ def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     ordered = {d.noun.head for d in parts.drafts}
     parts.fitted()
     parts.drafts = [
-        d for d in parts.drafts if d.status is PartStatus.TO_ORDER or d.noun.head not in ordered or d.because.endswith("before it")
+        d for d in parts.drafts if d.status is PartStatus.TO_ORDER or d.noun.head not in ordered or d.because != "new"
     ]
     parts.by_rating()
     parts.in_the_van()
