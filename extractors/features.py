@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from extractors.facts import Qualifier, Quantity, Role
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.lexicon import load_table
 from extractors.meant import OWN_SUBJECT, Story, choose_unit, usual
 from extractors.mentions import Mention, quantities_of, subjects
@@ -110,10 +110,7 @@ def common_signs(scene: Scene, index: int, figure: Figure, story: Story) -> dict
     gap = (
         [passage.norm(i) for i in range(story.figure.span.end, figure.span.start)] if story.figure and before else ["?"]
     )
-    same_sentence = (
-        bool(story.figure)
-        and passage.tokens[story.figure.span.start].sentence == passage.tokens[figure.span.start].sentence
-    )  # type: ignore[union-attr]
+    same_sentence = scene.same_sentence(figure, story.figure)
     return {
         "after a time": after_a_time(scene, index, figure),
         "pronoun": any(w in back_words for w in words[:4]) or (len(words) <= 3 and any(w in back_words for w in words)),
@@ -155,9 +152,9 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story, quantity:
             old = near.get(name)
             if old is None or RANK[where] < RANK[old[1]]:
                 near[name] = (mention, where)
-    for name in (story.subject, story.series[0] if story.series else None):
-        if name and name not in near:
-            near[name] = (None, "carried")
+    for carried in (story.subject, story.series[0] if story.series else None):
+        if carried and carried not in near:
+            near[carried] = (None, "carried")
     last = story.by_quantity.get(quantity)
     if last and last not in near:
         near[last] = (None, "carried by quantity")
@@ -170,7 +167,7 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story, quantity:
         near = {n: v for n, v in near.items() if n in own} or dict.fromkeys(own, (None, "implied"))
     common = common_signs(scene, index, figure, story)
     found = []
-    for name, (mention, where) in sorted(near.items()):
+    for name, (named, where) in sorted(near.items()):
         known = subjects().get(name)
         if (
             known is not None
@@ -179,8 +176,8 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story, quantity:
         ):
             continue
         unit = choose_unit(scene, figure, name, quantity, story)
-        signs = _subject_signs(scene, figure, story, name, mention, where, common, (quantity, unit), ahead + back)
-        found.append(Candidate(name, mention, where, tuple(signs), quantity, unit))
+        signs = _subject_signs(scene, figure, story, name, named, where, common, (quantity, unit), ahead + back)
+        found.append(Candidate(name, named, where, tuple(signs), quantity, unit))
     return found
 
 

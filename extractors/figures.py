@@ -2,54 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import cache
 
 from extractors.facts import Qualifier
+from extractors.figure import Figure
 from extractors.lexicon import load_table
 from extractors.numerals import Numeral, numerals
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
-from extractors.units import convert, units
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """One figure as said, not yet assigned to anything.
-
-    `span` covers number and unit, `number` the number alone. `units` are the units that the spoken word
-    may mean, empty when none was said. Values are in `units[0]` unless `also` says otherwise.
-    """
-
-    span: Span
-    number: Span
-    value: float | None
-    low: float | None = None
-    high: float | None = None
-    units: tuple[str, ...] = ()
-    form: str = "plain"
-    also: tuple[float, ...] = ()
-    pair: tuple[float, float] | None = None
-    qualifiers: tuple[Qualifier, ...] = ()
-    tolerance: tuple[float, float] | None = None
-    """[minus, plus] as said."""
-    tolerance_in_percent: bool = False
-    misheard_unit: bool = False
-    signed: bool = False
-    changed_to: bool = False
-    """The second of "from X to Y": the new value, the figure before it the old."""
-    changed_from: bool = False
-    over: str = ""
-    """"first" or "second" of "215 over 50"."""
-    notes: tuple[str, ...] = field(default=())
-
-    @property
-    def middle(self) -> float:
-        """The value, or the middle of the range."""
-        if self.value is not None:
-            return self.value
-        assert self.low is not None and self.high is not None
-        return (self.low + self.high) / 2
+from extractors.ranges import ranges, tolerances
+from extractors.units import units
 
 
 @cache
@@ -67,7 +30,6 @@ def _around() -> Phrases:
         for side in ("before", "after"):
             if row in Qualifier.__members__.values() or row in {q.value for q in Qualifier}:
                 rows += [(f"{row}:{side}", phrase) for phrase in table.get(side, ())]
-    rows += [("tolerance", phrase) for phrase in load_table("figures")["tolerance"]["say"]]
     return Phrases(rows)
 
 
@@ -96,8 +58,7 @@ def _unit_at(
     if token.norm in ("over", "split") and (
         passage.norm(end)
         not in (".", ",", "", "so", "and", "that's", "which", "now", "when", "but", "the", "it", "that", "i")
-        or (end < len(passage.tokens)
-        and passage.tokens[end].is_digits)
+        or (end < len(passage.tokens) and passage.tokens[end].is_digits)
     ):
         return None
     misheard = all(hit.label.endswith("?") for hit in hits)
@@ -155,11 +116,9 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
             word = passage.norm(hit.span.end - 1)
             if hit.label.endswith("?"):
                 continue
-            if (
-                (hit.span.end - hit.span.start > 1
-                and len(word) == 1)
-                or (len(word) > 2
-                and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm")))
+            if (hit.span.end - hit.span.start > 1 and len(word) == 1) or (
+                len(word) > 2
+                and (word.endswith("s") or word in ("rpm", "psi", "ppm", "cfm", "mfd", "hertz", "percent", "gpm"))
             ):
                 ending.setdefault(hit.span.end, []).append(hit)
     ends = {f.number.end for f in figures}
@@ -230,13 +189,10 @@ def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) 
         if passage.norm(index - 1) == "half" or passage.norm(index - 2) == "half":
             continue
         hour_and = (
-            ("h" in names
+            "h" in names
             and passage.norm(end) == "and"
-            and (passage.tokens[end + 1].is_digits if end + 1 < len(passage.tokens) else False))
-            or ("h" in names
-            and passage.norm(end) == "and"
-            and passage.norm(end + 1) in TENS)
-        )
+            and (passage.tokens[end + 1].is_digits if end + 1 < len(passage.tokens) else False)
+        ) or ("h" in names and passage.norm(end) == "and" and passage.norm(end + 1) in TENS)
         if (
             not extra
             and not hour_and
@@ -253,7 +209,21 @@ def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) 
     return found
 
 
-TENS = frozenset(["five", "ten", "fifteen", "twenty", "twenty-five", "thirty", "thirty-five", "forty", "forty-five", "fifty", "fifty-five"])
+TENS = frozenset(
+    [
+        "five",
+        "ten",
+        "fifteen",
+        "twenty",
+        "twenty-five",
+        "thirty",
+        "thirty-five",
+        "forty",
+        "forty-five",
+        "fifty",
+        "fifty-five",
+    ]
+)
 # A second, smaller unit carries the rest: (large, small, how many small make one large).
 COMPOUNDS = {("lb", "oz"): 16.0, ("h", "min"): 60.0, ("min", "s"): 60.0, ("ft", "in"): 12.0}
 
@@ -276,7 +246,7 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                     and before.value == int(before.value or 0)
                     and not passage.norm(figure.span.end).isdigit()
                 )
-                if bare and (figure.value >= many or (large == "min" and (gap or before.value > 10)) or large == "ft"):
+                if bare and (figure.value >= many or (large == "min" and (bool(gap) or (before.value or 0) > 10)) or large == "ft"):
                     bare = False
                 if bare and (
                     passage.norm(figure.span.start) in ("one", "a", "an")
@@ -301,146 +271,6 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                 out.append(figure)
             continue
         out.append(figure)
-    return out
-
-
-def _same_units(first: Figure, second: Figure) -> tuple[str, ...]:
-    """Units both may have; the second's when the first has none."""
-    if not first.units:
-        return second.units
-    common = tuple(name for name in first.units if name in second.units)
-    return common or second.units
-
-
-def _ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
-    """Joins the two ends of a range, and marks both sides of a change."""
-    words = load_table("figures")["range"]
-    hedges = set(load_table("figures")["approximate"]["before"])
-    out: list[Figure] = []
-    skip = False
-    for index, figure in enumerate(figures):
-        if skip:
-            skip = False
-            continue
-        after = figures[index + 1] if index + 1 < len(figures) else None
-        if after is None or figure.value is None or after.value is None:
-            out.append(figure)
-            continue
-        gap = " ".join(
-            passage.norm(i) for i in range(figure.span.end, after.span.start) if passage.norm(i) not in ("uh", "um")
-        )
-        before = passage.norm(figure.span.start - 1)
-        low, high = figure.value, after.value
-        unit_ok = not figure.units or not after.units or bool(set(figure.units) & set(after.units))
-        joined = False
-        if gap in words["to"] and unit_ok:
-            recent = {passage.norm(i) for i in range(max(0, figure.span.start - 7), figure.span.start)}
-            if (before == "from" or passage.norm(figure.span.start - 2) == "from") and recent & set(
-                words["changed_by"]
-            ):
-                units_ = _same_units(figure, after)
-                figures[index + 1] = replace(after, changed_to=True, units=after.units or units_)
-                out.append(replace(figure, units=figure.units or units_, changed_from=True))
-                continue
-            joined = low < high and after.form not in ("ordinal",) and not (gap == "to" and before in ("to",))
-        elif gap == "and" and unit_ok:
-            joined = before in ("between",) and low < high
-        elif gap in words["or"] and unit_ok:
-            joined = low < high and (high - low <= 0.3 * abs(high) or high - low <= 3)
-        elif gap == "," and not figure.units and unit_ok:
-            third = figures[index + 2] if index + 2 < len(figures) else None
-            listed = (
-                third is not None and passage.norm(after.span.end) == "," and third.span.start == after.span.end + 1
-            )
-            near = low < high and low == int(low) and high == int(high) and high - low <= max(3, 0.25 * abs(high))
-            near = near or (low > high and low < 0 and low - high <= 3)
-            hedged = any(passage.norm(figure.span.start - k) in hedges for k in (1, 2, 3))
-            joined = near and not listed and (bool(after.units) or hedged) and (hedged or abs(high) <= 40)
-            joined = joined or (not listed and low + 1 == high and low >= 4 and after.form == figure.form)
-            low, high = min(low, high), max(low, high)
-        elif gap in ("", "/", "slash") and unit_ok and not figure.units and figure.form not in ("ordinal", "money"):
-            dual = {
-                (208, 230),
-                (115, 230),
-                (208, 240),
-                (220, 240),
-                (200, 230),
-                (120, 240),
-                (110, 220),
-                (230, 460),
-                (115, 208),
-                (265, 277),
-                (200, 208),
-                (380, 420),
-                (575, 600),
-                (208, 220),
-                (120, 208),
-                (440, 480),
-                (110, 120),
-                (220, 230),
-                (200, 240),
-                (460, 480),
-            }
-            joined = (low, high) in dual or (
-                gap != "" and bool(after.units) and low < high <= 4 * low and "V" in after.units
-            )
-            joined = joined or (gap == "" and "uF" in after.units and 20 < low < high < 2 * low)
-        if joined:
-            out.append(
-                replace(
-                    after,
-                    span=Span(figure.span.start, after.span.end),
-                    number=Span(figure.number.start, after.number.end),
-                    value=None,
-                    low=low,
-                    high=high,
-                    units=_same_units(figure, after),
-                    form="range",
-                    also=(),
-                    pair=None,
-                    tolerance=after.tolerance,
-                )
-            )
-            skip = True
-        else:
-            out.append(figure)
-    return out
-
-
-def _tolerances(passage: Passage, figures: list[Figure]) -> list[Figure]:
-    """Gives "plus or minus six percent" to the figure before it."""
-    marks = [hit for hit in _around().find(passage) if hit.label == "tolerance"]
-    out = list(figures)
-    for mark in marks:
-        number = next((f for f in out if mark.span.start <= f.span.start <= mark.span.end + 1), None)
-        owners = [
-            f
-            for f in out
-            if f.span.end <= mark.span.start
-            and mark.span.start - f.span.end <= 14
-            and passage.tokens[f.span.start].sentence >= passage.tokens[mark.span.start].sentence - 1
-        ]
-        if number is None or number.value is None:
-            continue
-        percent = "%" in number.units
-        wanted = [f for f in owners if "uF" in f.units]
-        owner = wanted[-1] if wanted else (owners[-1] if owners else None)
-        if owner is None and not percent:
-            continue
-        position = out.index(number)
-        if owner is not None:
-            at = out.index(owner)
-            size = abs(number.value)
-            in_percent = percent or (bool(wanted) and size in (3, 5, 6, 10, 15, 20) and not number.units)
-            out[at] = replace(
-                owner,
-                tolerance=(size, size),
-                tolerance_in_percent=in_percent,
-                span=owner.span if mark.span.start - owner.span.end > 1 else Span(owner.span.start, number.span.end),
-            )
-            out[position] = replace(number, form="tolerance")
-        else:
-            out[position] = replace(number, form="tolerance alone")
     return out
 
 
@@ -524,21 +354,6 @@ def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[F
     ]
     whole = _compound(passage, whole)
     whole = _belows(passage, whole)
-    whole = _tolerances(passage, whole)
-    whole = _ranges(passage, whole)
+    whole = tolerances(passage, whole)
+    whole = ranges(passage, whole)
     return _qualified(passage, whole)
-
-
-def tolerance_pct(figure: Figure) -> tuple[float, float] | None:
-    """A stated tolerance in percent of the figure, as [minus, plus]."""
-    if figure.tolerance is None:
-        return None
-    if figure.tolerance_in_percent or not figure.value:
-        return figure.tolerance
-    minus, plus = (round(100 * part / abs(figure.value), 4) for part in figure.tolerance)
-    return minus, plus
-
-
-def in_unit(figure: Figure, unit: str, to: str) -> float:
-    """The middle of a figure in another unit."""
-    return convert(figure.middle, unit, to)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from extractors.facts import Quantity, Role
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.mentions import Mention, quantities_of, subjects
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
@@ -51,7 +51,23 @@ OWN_SUBJECT = {"micron": ("system",)}
 
 
 QUANTITY_WORDS = frozenset(
-    ["temp", "temps", "temperature", "temperatures", "pressure", "pressures", "voltage", "volts", "amps", "level", "reading", "flow", "net", "gauge", "draw"]
+    [
+        "temp",
+        "temps",
+        "temperature",
+        "temperatures",
+        "pressure",
+        "pressures",
+        "voltage",
+        "volts",
+        "amps",
+        "level",
+        "reading",
+        "flow",
+        "net",
+        "gauge",
+        "draw",
+    ]
 )
 
 

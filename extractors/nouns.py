@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.lexicon import load_table
 from extractors.mentions import Mention
 from extractors.passage import Passage, Span

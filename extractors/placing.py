@@ -9,7 +9,7 @@ from functools import cache
 
 from extractors.facts import Quantity, Role
 from extractors.features import Candidate, Filing, candidates
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.lexicon import load_table
 from extractors.meant import SUPPLY, Story
 from extractors.mentions import subjects

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from extractors.facts import Qualifier, Quantity, Role
 from extractors.features import RANK, common_signs, fits, hint_of, where_is
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.meant import GAS, SUPPLY, Story, decimal, quantities_open, size, spoken_pairs, usual
 from extractors.mentions import Mention, subjects
 from extractors.scene import Scene, quantity_rows

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from extractors.facts import Role
 from extractors.features import Candidate, common_signs
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.meant import Story, decimal, size, usual
 from extractors.scene import Scene, quantity_rows
 
@@ -23,7 +23,42 @@ NEAREST = tuple(
     for fits in ("first", "listed")
 )
 SMALL_WORDS = frozenset(
-    ["the", "a", "an", "these", "those", "all", "of", "to", "in", "on", "at", "is", "was", "it's", "it", "and", "or", "for", "from", "by", "with", "about", "like", "than", "that", "this", "both", "other", "next", "no", "another", "says", "said", "'s"]
+    [
+        "the",
+        "a",
+        "an",
+        "these",
+        "those",
+        "all",
+        "of",
+        "to",
+        "in",
+        "on",
+        "at",
+        "is",
+        "was",
+        "it's",
+        "it",
+        "and",
+        "or",
+        "for",
+        "from",
+        "by",
+        "with",
+        "about",
+        "like",
+        "than",
+        "that",
+        "this",
+        "both",
+        "other",
+        "next",
+        "no",
+        "another",
+        "says",
+        "said",
+        "'s",
+    ]
 )
 
 

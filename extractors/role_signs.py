@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from extractors.facts import Role
 from extractors.features import Filing
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.meant import Story
 from extractors.scene import Scene
 
@@ -19,10 +19,7 @@ def role_signs(scene: Scene, figure: Figure, filing: Filing, story: Story) -> di
     lead, trail = scene.lead(figure), scene.trail(figure)
     clause = scene.clause(figure)
     tail_end = min(trail[1], figure.span.end + 7)
-    same_sentence = (
-        bool(story.figure)
-        and scene.passage.tokens[story.figure.span.start].sentence == scene.passage.tokens[figure.span.start].sentence
-    )  # type: ignore[union-attr]
+    same_sentence = scene.same_sentence(figure, story.figure)
     found: dict[Role, tuple[str, ...]] = {}
     nearest: list[tuple[int, str]] = []
     for role in Role:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
 
-from extractors.asides import Aside, Asides
+from extractors.asides import Asides
+from extractors.beside import Aside
 from extractors.facts import Quantity
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.lexicon import load_table
 from extractors.mentions import Mention, Place
 from extractors.passage import Passage, Span
@@ -129,6 +130,13 @@ class Scene:
         """The sentence of a figure."""
         return self.passage.sentence_span(figure.number.start)
 
+    def same_sentence(self, figure: Figure, other: Figure | None) -> bool:
+        """Whether two figures stand in one sentence; False where there is no other."""
+        if other is None:
+            return False
+        tokens = self.passage.tokens
+        return tokens[other.span.start].sentence == tokens[figure.span.start].sentence
+
     def lead(self, figure: Figure) -> tuple[int, int]:
         """Tokens before the figure up to the figure before it in the sentence, the stretch that leads into it."""
         index = bisect_right(self._figure_starts, figure.span.start) - 1
@@ -150,7 +158,22 @@ _METRIC = frozenset(("degC", "delta_degC", "kPa", "bar", "mbar", "Pa", "kg", "L"
 _CUSTOMARY = frozenset(("psig", "oz", "lb", "inWC", "inHg", "gal", "gpm", "cfm", "BTU/h", "ft", "in"))
 
 
-_GAS_WORDS = frozenset(["burner", "burners", "furnace", "inducer", "draft", "flue", "manifold", "igniter", "ignitor", "flame", "pilot", "boiler"])
+_GAS_WORDS = frozenset(
+    [
+        "burner",
+        "burners",
+        "furnace",
+        "inducer",
+        "draft",
+        "flue",
+        "manifold",
+        "igniter",
+        "ignitor",
+        "flame",
+        "pilot",
+        "boiler",
+    ]
+)
 
 
 def labels() -> Any:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from extractors.figures import Figure, find_figures
+from extractors.figure import Figure
+from extractors.figures import find_figures
 from extractors.mentions import LEGS, Mention, Place, mentions, places
 from extractors.nouns import unknown_nouns
 from extractors.passage import Passage, Span
