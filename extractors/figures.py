@@ -93,7 +93,7 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
         steps.append(end + 2)
     if passage.norm(end) in fillers and passage.norm(end) not in (",", "point"):
         steps.append(end + 1)
-    if numeral.form == "fraction" and numeral.value < 1:
+    if numeral.form in ("fraction", "decimal") and numeral.value < 1:
         steps += [end + 1, end + 2] if passage.norm(end) == "of" else []
         steps += [end + 1] if passage.norm(end) in ("a", "an") else []
     for index in steps:
@@ -309,8 +309,10 @@ def _qualified(passage: Passage, figures: list[Figure]) -> list[Figure]:
 
 def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
     """ "Ten below" is minus ten, unless it is below something."""
-    out = []
+    out: list[Figure] = []
     for figure in figures:
+        if out and out[-1].signed and out[-1].span.overlaps(figure.span):
+            continue  # the zero of "ten below zero"
         at = figure.span.end
         if passage.norm(at) == "below" and figure.value is not None and figure.value > 0:
             next_word = passage.norm(at + 1)
@@ -339,11 +341,13 @@ def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[F
     ]
     plain = _units_first(passage, plain, at)
     taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
-    whole = sorted(plain + _article_units(passage, at, taken), key=lambda f: f.span)
+    articles = _article_units(passage, at, taken)
+    whole = sorted(plain + articles, key=lambda f: f.span)
     whole = [
         f
         for f in whole
-        if not (
+        if not any(a is not f and a.span.overlaps(f.span) for a in articles)
+        and not (
             f.form == "fraction"
             and not f.units
             and f.value is not None
