@@ -314,6 +314,33 @@ def test_an_edit_comes_back_as_the_page_that_follows_from_it(client: TestClient,
     assert desk.open(job_id, None).draft.reading("r3").value == 8.6
 
 
+def test_follow_ups_and_further_machines_are_edited_like_the_rest(client: TestClient, store: Store, desk: Desk) -> None:
+    machine = draft().equipment.model_copy(update={"serial": Said(value="B-1"), "type": Said(value="freezer")})
+    job_id = ready_job(store, desk, draft().model_copy(update={"other_equipment": (machine,)}))
+    for n, body in enumerate(
+        (
+            {
+                "do": "change",
+                "handle": "follow_up:0",
+                "now": {"text": "Fit the gasket", "when": "", "date": "2026-03-20"},
+            },
+            {"do": "change", "handle": "machine:0", "now": {"type": "freezer", "make": "", "serial": "B-7"}},
+            {"do": "add", "kind": "follow_up", "fact": {"text": "Bring a filter", "when": "next month", "date": ""}},
+        )
+    ):
+        answer = edit(client, job_id, id=f"several{n:03d}", **body)
+        assert answer.status_code == 200, answer.text
+    now = desk.open(job_id, None).draft
+    assert [(f.text, f.when, f.date) for f in now.follow_ups] == [
+        ("Fit the gasket", None, "2026-03-20"),
+        ("Bring a filter", "next month", None),
+    ]
+    other = now.other_equipment[0]
+    assert other.serial is not None
+    assert (other.serial.value, other.serial.given, other.type) == ("B-7", True, machine.type)
+    assert "Fit the gasket" in client.get("/due").text
+
+
 @pytest.mark.parametrize(
     ("body", "code"),
     [

@@ -119,9 +119,23 @@ def _plain_edit(kind: EditKind) -> Make:
         now = now if isinstance(now, dict) else {}
         if kind is EditKind.CHANGE:
             now = _only_changed(opened, handle, _fields(_kind_of(opened, handle), now))
+            if _kind_of(opened, handle) == "machine":
+                now = _machine_fields(opened, handle, now)
         return make_edit(opened.replayed, who, kind, handle, now, edit_id=edit_id)
 
     return make
+
+
+def _machine_fields(opened: OpenJob, handle: str, now: dict[str, Any]) -> dict[str, Any]:
+    """The typed fields of a further machine, each as something that a person gave; the others stay as they were."""
+    machine = fact_named(opened.draft, handle)
+    made: dict[str, Any] = {}
+    for name, typed in now.items():
+        said = getattr(machine, name, None)
+        if (said.value if said is not None else None) != typed:
+            evidence = said.evidence.model_dump(mode="json") if said is not None and said.evidence else None
+            made[name] = {"value": str(typed), "given": True, "evidence": evidence} if typed else None
+    return made
 
 
 def _only_changed(opened: OpenJob, handle: str, now: dict[str, Any]) -> dict[str, Any]:

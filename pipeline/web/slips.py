@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from extractors.facts import Action, Alternative, Evidence, Finding, Frozen, Part, Reading, Said, Stage
@@ -151,6 +151,45 @@ class Page:
                 else Slip(handle, "field", "", name, "", None, None, None, can_accept=False, values={"value": ""})
             )
         return made
+
+    def follow_ups(self) -> list[Slip]:
+        """What somebody said he would come back for."""
+        return [
+            self._plain_slip(
+                f"follow_up:{i}", "follow_up", item.text, item.date or item.when or "", item.evidence, item
+            )
+            for i, item in enumerate(self.draft.follow_ups)
+        ]
+
+    def machines(self) -> list[Slip]:
+        """Further machines of the job."""
+        made = []
+        for i, machine in enumerate(self.draft.other_equipment):
+            said = {name: getattr(machine, name) for name in type(machine).model_fields}
+            values = {name: one.value if one is not None else "" for name, one in said.items()}
+            title = " ".join(values[name] for name in ("make", "type", "model", "serial") if values[name])
+            evidence = next((one.evidence for one in said.values() if one is not None and one.evidence), None)
+            reasons = tuple(self.reason(reason) for one in said.values() if one is not None for reason in one.confirm)
+            slip = self._plain_slip(f"machine:{i}", "machine", title or "another machine", "", evidence, machine)
+            made.append(replace(slip, values=values, reasons=reasons, can_accept=False))
+        return made
+
+    def _plain_slip(
+        self, handle: str, kind: str, title: str, detail: str, evidence: Evidence | None, fact: Frozen
+    ) -> Slip:
+        values = {name: _plain(value) for name, value in fact.model_dump(mode="json").items() if name != "evidence"}
+        return Slip(
+            handle=handle,
+            kind=kind,
+            figure="",
+            title=title,
+            detail=detail,
+            quote=self._quote(evidence) if evidence else None,
+            sound=self.sound(evidence),
+            line=evidence.line if evidence else None,
+            changed=self.changed(handle),
+            values=values,
+        )
 
     def gaps(self) -> list[GapRow]:
         """The questions, each with the kind of answer that it takes."""
