@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.decode import RATE, blocks
+from pipeline.shape import balanced
 
 if TYPE_CHECKING:
     import numpy as np
@@ -251,12 +252,11 @@ class SoundReader:
         self._from = 0
 
     def read(self, window: Window) -> Samples:
-        """The window's sound as one array. Windows must be asked for in order of time."""
+        """The window's sound as one array, its spectrum balanced. Windows must be asked for in order of time."""
         import numpy as np
 
         parts = [self._span(start, end) for start, end in window.spans]
-        joined = np.concatenate(parts)
-        return np.clip(joined * self._gain, -1.0, 1.0) if self._gain != 1.0 else joined
+        return balanced(np.clip(np.concatenate(parts) * self._gain, -1.0, 1.0))
 
     def _span(self, start: int, end: int) -> Samples:
         import numpy as np

@@ -29,7 +29,7 @@ LAYERS = (
     ("pipeline.settings", "pipeline.speech_models", "pipeline.shop"),
     (
         *("pipeline.ingest", "pipeline.decode", "pipeline.imported", "pipeline.voice", "pipeline.whisper"),
-        *("pipeline.compare", "pipeline.doubt", "pipeline.second_hearing"),
+        *("pipeline.compare", "pipeline.doubt", "pipeline.second_hearing", "pipeline.shape"),
         *("pipeline.hear*", "pipeline.second_hearing", "pipeline.doubt"),
         *("pipeline.checks*", "pipeline.cautions", "pipeline.gaps", "pipeline.diagnosis"),
         *("pipeline.summary", "pipeline.render*", "pipeline.edits*", "pipeline.given"),
@@ -52,7 +52,7 @@ LAYERS = (
 STAGES = (
     (
         *("pipeline.hear", "pipeline.decode", "pipeline.voice", "pipeline.whisper", "pipeline.imported"),
-        *("pipeline.compare", "pipeline.doubt", "pipeline.second_hearing"),
+        *("pipeline.compare", "pipeline.doubt", "pipeline.second_hearing", "pipeline.shape"),
     ),
     ("pipeline.checks",),
     ("pipeline.gaps", "pipeline.diagnosis"),

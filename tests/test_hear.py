@@ -18,6 +18,7 @@ from pipeline.errors import InputError, SetupError
 from pipeline.hear import Heard, HearSettings, hear
 from pipeline.ingest import survey
 from pipeline.keep import Keep
+from pipeline.shape import balanced
 from pipeline.speech_models import find_model, find_witness
 from pipeline.voice import FRAME_S, WINDOW_S, Window, sound_out, speech, windows
 from pipeline.whisper import HeardPassage, HeardWord, passages
@@ -268,6 +269,33 @@ def test_passages_end_with_sentences_and_pauses() -> None:
     ]
 
     assert [passage.text for passage in passages(tuple(words), -0.2)] == ["Mr. A is in.", "So", "yes"]
+
+
+def band_db(samples: Any, low: float, high: float) -> float:
+    spectrum = np.square(np.abs(np.fft.rfft(samples)))
+    hertz = np.fft.rfftfreq(len(samples), 1 / RATE)
+    return float(10 * np.log10(spectrum[(hertz > low) & (hertz < high)].mean()))
+
+
+def test_muffled_sound_gets_its_highs_back(talk: Path) -> None:
+    samples = np.concatenate(list(blocks(talk)))[: 20 * RATE]
+    spectrum = np.fft.rfft(samples)
+    hertz = np.fft.rfftfreq(len(samples), 1 / RATE)
+    muffled = np.fft.irfft(spectrum / np.sqrt(1 + (hertz / 1500) ** 4), len(samples)).astype("float32")
+
+    def fall(sound: Any) -> float:
+        return band_db(sound, 300, 800) - band_db(sound, 2500, 3500)
+
+    restored = balanced(muffled)
+
+    assert len(restored) == len(muffled)
+    assert fall(muffled) - fall(samples) > 9
+    assert abs(fall(restored) - fall(balanced(samples))) < 4
+
+
+@pytest.mark.parametrize("samples", [np.zeros(RATE, "float32"), np.zeros(3, "float32")], ids=["silence", "a moment"])
+def test_nothing_to_balance(samples: Any) -> None:
+    assert (balanced(samples) == samples).all()
 
 
 SAME = {
