@@ -75,7 +75,8 @@ class _Teller:
         told = [self._complaint(), self._cause(), self._remedy(), self._proof(), self._open()]
         kept = [sentence for sentence in told if sentence]
         if not kept:
-            return [self.words("summary.nothing"), self.words("summary.nothing_do")]
+            failed = self.draft.status == "partial"
+            return [self.words("summary.failed" if failed else "summary.nothing"), self.words("summary.nothing_do")]
         return kept if len(kept) > 1 else [*kept, self.words("summary.no_more")]
 
     # ---- components ---------------------------------------------------------------------------

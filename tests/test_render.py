@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 import pytest
 from render_drafts import DRAFTS, NAMES, draft, reading, with_readings
 
-from extractors.facts import Qualifier, Role, Said, Stage
+from extractors.facts import Action, Evidence, Qualifier, Role, Said, Stage
 from extractors.units import units
 from pipeline.draft import Draft, Gap
 from pipeline.errors import InputError
@@ -329,6 +329,30 @@ def test_time_on_site_is_reckoned_from_the_clock_only_when_both_times_are_there(
 
     assert "On site: 4 h 30 min (from arrival 8:10 to leaving 12:40)" in Text(paper(job, "customer", "html")).text
     assert "On site" not in Text(paper(one, "customer", "html")).text
+
+
+def switched(kind: str, start: float) -> Action:
+    return Action(
+        id=f"a{start}", action=kind, component="unit", status="done", text="", evidence=Evidence(start=start, quote="x")
+    )
+
+
+@pytest.mark.parametrize(
+    ("actions", "measured_at", "said"),
+    [
+        ((), None, "Whether it was left running was not said."),
+        ((switched("started", 50.0),), None, "It was left running."),
+        ((switched("started", 50.0), switched("shut_down", 90.0)), None, "It was left switched off."),
+        ((switched("shut_down", 50.0), switched("started", 90.0)), None, "It was left running."),
+        ((switched("shut_down", 50.0),), 90.0, "Whether it was left running was not said."),
+    ],
+    ids=["nothing", "started", "off", "off and on", "off, then measured"],
+)
+def test_handover_tells_how_it_was_left(actions: tuple[Action, ...], measured_at: float | None, said: str) -> None:
+    after = [reading("r1", stage="as_left", evidence=Evidence(start=measured_at, quote="x"))] if measured_at else []
+    job = Draft(actions=actions, readings=tuple(after))
+
+    assert said in Text(paper(job, "handover", "html")).text
 
 
 def test_every_unit_prints() -> None:

@@ -177,6 +177,11 @@ def test_nothing_heard_is_said_in_two_sentences() -> None:
     assert len(sentences(summary(job()))) == 2
 
 
+def test_failure_of_the_program_is_not_told_as_silence() -> None:
+    assert "failed" in summary(job(status="partial"))
+    assert "failed" not in summary(job())
+
+
 def test_setting_changed_names_both_figures_only_when_both_are_sure() -> None:
     was = reading("r3", 2.0, unit="psig", quantity="pressure", subject="pressure switch", role="setpoint")
     now = reading("r4", 20.0, unit="psig", quantity="pressure", subject="pressure switch", role="setpoint")

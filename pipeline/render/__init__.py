@@ -152,6 +152,7 @@ class _Maker:
             paper_size=self.shop.paper_size,
             footer=view.document_title,
             pages=words("paper.page", n="{n}", total="{total}"),
+            note=view.made_line,
             boxes=words("paper.boxes"),
             draft_word=words("draft.not_for_sending") if self._marked else "",
             draft_open=view.open_line if self._marked else "",

@@ -286,8 +286,12 @@ class PaperView(View):
                 said.append((_order(finding, number), runs))
         if not said:
             return self.words("state.left_unknown")
-        last = max(said, key=lambda pair: pair[0])[1]
-        return self.words("state.left_running" if last else "state.left_off")
+        when, runs = max(said, key=lambda pair: pair[0])
+        measured = [one.evidence.start for one in self.as_left() if one.evidence.start is not None]
+        if not runs and measured and max(measured) > when:
+            # What was measured after the switching off was measured on a machine that ran again.
+            return self.words("state.left_unknown")
+        return self.words("state.left_running" if runs else "state.left_off")
 
     @cached_property
     def bypassed(self) -> list[Line]:

@@ -27,6 +27,8 @@ class Page:
     paper_size: str
     footer: str
     pages: str
+    note: str = ""
+    """Where the paper comes from and who checked it; at the foot of every page."""
     boxes: str = ""
     """What the page says when letters had to be printed as boxes."""
     draft_word: str = ""
@@ -96,6 +98,7 @@ def _content(page: Page, body: Node) -> str:
         "language": page.language,
         "paper": PAPERS[page.paper_size],
         "footer": breakable(printable(page.footer)),
+        "note": page.note,
         "pages": page.pages,
         "fonts": FONTS,
         "draft": {"word": page.draft_word, "open": page.draft_open} if page.draft_word else None,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from extractors.facts import Qualifier, Reading, Role, Stage
 from pipeline.draft import Check, Draft, Verdict
 from pipeline.render.statements import Doubt, Statements
-from pipeline.words import DEFAULT, Words, capital
+from pipeline.words import DEFAULT, SPACES, Words, capital
 from pipeline.words.figures import Figure, aligned, digits, judged, shown, unit_text
 
 WORST = (Verdict.OUT_OF_TOLERANCE, Verdict.MARGINAL, Verdict.IN_TOLERANCE, Verdict.NO_REFERENCE)
@@ -25,6 +25,7 @@ LABELLED = (
 LIMIT_NAMES = (("allowed low", "allowed from"), ("allowed high", "allowed to"))
 """How a check that compares in percent names its limits in the reading's unit, among what it computed."""
 ROLE_ORDER = {Role.RATED: 0, Role.SETPOINT: 1, Role.EXPECTED: 2, Role.MEASURED: 3}
+CONTROLS = ("thermostat", "controller", "sensor")
 STAGE_ORDER = {Stage.AS_FOUND: 0, None: 1, Stage.AS_LEFT: 2}
 
 
@@ -277,10 +278,17 @@ class Tables:
                 return band
         for role, phrase in ((Role.RATED, "rated_at"), (Role.SETPOINT, "setpoint_at"), (Role.EXPECTED, "expected_at")):
             for other in self.draft.readings:
-                same = other.subject == reading.subject and other.quantity == reading.quantity
+                same = other.quantity == reading.quantity and self._holds_for(other, reading)
                 if same and other.role is role and self.sure(other) and self._same_rating(other, reading):
                     return self.words(f"phrase.{phrase}", figure=shown(other, self.words, self.units_shown).text)
         return ""
+
+    def _holds_for(self, other: Reading, measured: Reading) -> bool:
+        """Whether a rating or setting is of the same thing; what a control is set to holds for its space."""
+        if other.subject == measured.subject:
+            return True
+        controls = other.role is Role.SETPOINT and other.subject in CONTROLS and measured.subject in SPACES
+        return controls and other.unit == measured.unit and other.stage is not Stage.AS_FOUND
 
     def _same_rating(self, rated: Reading, measured: Reading) -> bool:
         """Locked-rotor ratings belong to locked-rotor and starting currents, the others to running ones."""
@@ -337,7 +345,7 @@ class Tables:
                 message=self._message(check),
                 basis=self.words(f"basis.{check.basis.kind}"),
                 source=check.basis.source,
-                doubt=bool(flagged & set(check.readings)),
+                doubt=bool(flagged & set(check.readings)) and "second listen" not in self._message(check),
                 readings=check.readings,
             )
             for check in self._worst_first(self.draft.checks)
