@@ -308,7 +308,7 @@ class Claims:
         if self.passage.norm(span.end - 1) in ("of", "with", "in"):
             return None
         for thing in self.components.between(span.end, min(clause.span.end, span.end + 4)):
-            if thing.start <= span.start or thing.start <= span.end and self.clauses.tags[span.end] not in ("DT", "PRP$"):
+            if thing.start <= span.start or (thing.start <= span.end and self.clauses.tags[span.end] not in ("DT", "PRP$")):
                 return thing
             return None
         return None
@@ -330,11 +330,11 @@ class Claims:
         if row.condition in (Condition.RUNNING, Condition.SHORT_CYCLING) and row.condition is Condition.RUNNING:
             if clause.opener in ("when", "while", "with", "once", "until", "till", "after", "before", "if", "whenever") or self.passage.norm(clause.first) in ("when", "while", "with"):
                 return False
-            if not denied and span.end < clause.span.end and (self._figure_at(span.end) or self.clauses.tags[span.end] in ("DT", "PRP$", "NN", "NNS", "PRP", "IN") and self.passage.norm(span.end) not in ("now", "again", "fine", "like", "as", "on", "for", "after", "with", "without", "but")):
+            if not denied and span.end < clause.span.end and (self._figure_at(span.end) or (self.clauses.tags[span.end] in ("DT", "PRP$", "NN", "NNS", "PRP", "IN") and self.passage.norm(span.end) not in ("now", "again", "fine", "like", "as", "on", "for", "after", "with", "without", "but"))):
                 return False
             if any(self.passage.norm(i) in ("with", "without") for i in range(clause.span.start, span.start)):
                 return False
-            if first.endswith("ing") and not copula_before(self.clauses, span.start) and not (span.end == clause.span.end and (self._right_after_thing(clause, span) or before in ("all", "both"))):
+            if first.endswith("ing") and not denied and not copula_before(self.clauses, span.start) and not (span.end == clause.span.end and (self._right_after_thing(clause, span) or before in ("all", "both"))):
                 return False
             if first in ("run", "start", "turn", "spin", "go", "fire", "light", "cycle", "come", "kick") and self.passage.norm(clause.first) == first:
                 return False
@@ -413,6 +413,7 @@ class Claims:
             if any(thing.part for thing in things):
                 rows = sorted(rows, key=lambda row: row.condition is not Condition.WORN)
             for row in rows:
+                things = [self._meant_by(row, thing) for thing in things]
                 fitting = [thing for thing in things if self._fits(row, thing)]
                 if fitting:
                     yield row, fitting, source
@@ -498,6 +499,13 @@ class Claims:
             return False
         return thing.word not in figures_only() and thing.word not in groups()["space"]
 
+    def _meant_by(self, row: Row, thing: Thing) -> Thing:
+        """A shared word that nothing resolved, as the one of its meanings that the state fits."""
+        if not thing.open or row.fits is None or thing.word in row.fits:
+            return thing
+        fitting = next((option for option in thing.options if option in row.fits), None)
+        return thing if fitting is None else replace(thing, component=fitting, canon="")
+
     def _plainly(self, row: Row, thing: Thing) -> bool:
         """Whether a noun that no table knows is taken as said: a bodily fault of what "the" points at."""
         return row.condition in ANY_NOUN and row.condition is not Condition.LOOSE and not thing.prep and thing.named and (row.fits is None or "hose" in row.fits)
@@ -570,7 +578,7 @@ class Claims:
         """What a search for leaks found: "condenser, nothing", "soap on it, no bubbles", "soap, there it is"."""
         none = self.stances.hits("search.none", clause.first, clause.span.end)
         found = self.stances.hits("search.found", clause.first, clause.span.end)
-        if not none and not found or clause.span.end - clause.first > 8:
+        if (not none and not found) or clause.span.end - clause.first > 8:
             return
         start = self.clauses.clauses[max(0, clause.index - 6)].span.start
         tools = [t for t in self.stances.hits("leak_tools", start, clause.span.end) if not any(t.overlaps(hit) for hit in none + found)]

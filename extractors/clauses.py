@@ -21,7 +21,7 @@ FINITE = frozenset({"VBZ", "VBD", "VBP", "MD"})
 FILLERS = frozenset(
     {"okay", "ok", "so", "and", "but", "well", "uh", "um", "oh", "yeah", "yep", "yes", "alright", "now", "then", "also", "anyway",
      "plus", "er", "hm", "like", "actually", "basically", "because", "cause", "which", "hey", "see", "again", "anyhow", "though",
-     "or", "um", "ah", "besides", "too", "mean", "know", "still", "finally", "next", "first", "lastly", "second", "listen", "look"}
+     "or", "ah", "besides", "too", "mean", "know", "still", "finally", "next", "first", "lastly", "second", "listen", "look"}
 )
 OPENERS = frozenset({"okay", "ok", "alright", "yeah", "yep", "um", "uh", "anyway"})
 BE = frozenset({"is", "'s", "was", "are", "'re", "were", "be", "been", "being", "am", "'m", "isn't", "wasn't", "aren't", "weren't", "ain't"})
@@ -133,6 +133,8 @@ class Clauses:
         tag = self.tags[at - 1]
         if norm in OPENERS:
             return before not in BE | SEEMING and following not in BREAKS and at + 1 < len(tokens) and tokens[at + 1].sentence == tokens[at].sentence
+        if following == "'s" and tag in ("NN", "NNS", "CD") and self.tags[at] in ("NN", "NNS") and self._has_verb(start, at):
+            return True  # "it's in the shop vac | drain's plugged"
         if norm == "that" and tag in ("NN", "NNS"):
             return False  # "a cooler that's making noise"
         if norm in ("it", "that", "there", "this", "she", "he") and following in ("'s", "is", "was", "ain't", "isn't", "wasn't"):
@@ -143,7 +145,7 @@ class Clauses:
             ) and self._has_verb(start, at):
                 return True
             return tag not in ("IN", "TO", "DT", "CC", "PRP$", "MD") and before not in UNFINISHED | BE and self._has_verb(start, at) and (
-                self.tags[at][:2] not in ("VB", "MD", "IN", "TO", "CC", "RB", "RP") and self._verb_follows(at) or norm in OPENERS
+                (self.tags[at][:2] not in ("VB", "MD", "IN", "TO", "CC", "RB", "RP") and self._verb_follows(at)) or norm in OPENERS
             )
         return False
 

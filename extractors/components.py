@@ -26,6 +26,9 @@ EDGES = frozenset({"bottom", "top", "side", "edge", "corner", "end", "face", "fr
 UNDONE = frozenset({"won't", "doesn't", "didn't", "don't", "wouldn't", "can't", "couldn't"})
 HARDWARE = frozenset({"screw", "screws", "bolt", "bolts", "nut", "nuts", "clip", "clips", "washer", "washers", "zip tie", "zip ties", "jumper"})
 """What nobody means by "it"."""
+NEXT = 25  # tokens within which "the coil" is the coil of the valve or contactor just named
+DIRT = frozenset({"dirty", "filthy", "dusty", "packed", "matted", "plugged", "greasy", "lint", "dust", "cottonwood", "clean", "cleaned", "washed", "wash", "brushed", "fins", "fin", "clogged", "blanket", "furry", "fuzzy", "grease", "hair", "flour", "caked", "nasty", "impacted", "vacuumed", "blew"})
+ICE = frozenset({"ice", "iced", "frost", "frosted", "frozen", "froze", "snow", "defrost", "thawed"})
 SHORT = frozenset({"valve", "hose", "gauge", "tube", "arm", "arms", "jets", "regulator", "tank", "seal", "pan", "nozzles", "stat", "probe"})
 REACH = 14  # clauses back to which "it" may point
 FAR = 110  # tokens back to which it may point
@@ -173,7 +176,8 @@ class Components:
             name = self._usually(mention)
             canon = ""
             if name in subjects() and subjects()[name].noun:
-                canon, name = name, " ".join(self.passage.norms[mention.span.start : mention.span.end])
+                said = " ".join(self.passage.norms[mention.span.start : mention.span.end])
+                canon, name = name, name if said == plural(name) else said
             yield replace(self._thing(name, mention.span, mention.place, open_=mention.open), options=mention.options if mention.weak else (), canon=canon)
         for span, label in part_hits.items():
             if self.passage.norm(span.start - 1) in UNDONE:
@@ -218,6 +222,11 @@ class Components:
         word = self.passage.norm(mention.span.start).removesuffix("s")
         usual = self._machine.get(word)
         alone = mention.span.end - mention.span.start == 1
+        if alone and word == "coil" and mention.weak and mention.subject == "evaporator":
+            clause = self.clauses.at(mention.span.start)
+            words = {self.passage.norm(i) for i in range(clause.span.start, clause.span.end)}
+            if mention.open and words & DIRT and not words & ICE:
+                return self._machine.get("dirty coil", "condenser")
         if alone and word == "gasket" and (usual or self._on_a_flange(mention)):
             return "gasket"
         if alone and word in ("filter", "inlet"):
@@ -296,7 +305,7 @@ class Components:
                 thing = replace(thing, span=Span(owner.span.start, thing.span.end), start=min(owner.start, thing.start), prep=owner.prep or thing.prep, place=thing.place or owner.place)
             if not thing.component:
                 continue
-            if thing.said in ("coil", "coils") and self._wired(thing):
+            if thing.said in ("coil", "coils") and (self._wired(thing) or (lately and lately[-1].component in groups()["contact"] | groups()["valve"] and thing.span.start - lately[-1].span.end <= NEXT and not self._exposed(thing))):
                 near = next((t for t in reversed(lately) if t.component in groups()["contact"] | groups()["valve"] and thing.span.start - t.span.end <= FAR), None)
                 thing = replace(thing, component=near.component, canon=near.canon) if near is not None else thing
             if thing.said in ("motor", "the motor") and owner is None:
@@ -331,6 +340,11 @@ class Components:
             done.append(thing)
         return done
 
+    def _exposed(self, thing: Thing) -> bool:
+        """Whether a coil is spoken of as a heat exchanger: "the coil's dirty", "ice on the coil"."""
+        clause = self.clauses.at(thing.span.start)
+        return any(self.passage.norm(i) in DIRT | ICE for i in range(clause.span.start, clause.span.end)) or thing.prep in ("in", "through", "across", "over", "off")
+
     def _is_named(self, thing: Thing) -> bool:
         """Whether a noun outside the vocabulary may be a component: "the paddle", "its chain", "knob cracked"."""
         if self.is_abstract(thing) or len(thing.said) < 4:
@@ -347,7 +361,7 @@ class Components:
         gap = range(one.span.end, other.span.start)
         if len(gap) > 2 or self.clauses.at(one.span.start).index != self.clauses.at(other.span.start).index:
             return False
-        return all(self.passage.norm(i) in ("'s", "'") for i in gap) and (len(gap) == 0 or self.passage.norm(one.span.end) == "'s" and self._noun_follows(one, other))
+        return all(self.passage.norm(i) in ("'s", "'") for i in gap) and (len(gap) == 0 or (self.passage.norm(one.span.end) == "'s" and self._noun_follows(one, other)))
 
     def _noun_follows(self, one: Thing, other: Thing) -> bool:
         """Whether 's joins two nouns as owner and part: "the right fan's blade", not "the problem's the fan"."""
@@ -361,13 +375,13 @@ class Components:
             return replace(thing, component=owner.component, canon=owner.canon, open=owner.open)
         usual = self._machine.get(thing.said.removesuffix("s"))
         if usual in of:
-            return replace(thing, component=usual)
+            return replace(thing, component=usual, open=len(of) > 1, options=of)
         for other in reversed(lately):
             if thing.span.start - other.span.end > FAR:
                 break
             if other.component in of:
                 return replace(thing, component=other.component, canon=other.canon)
-        return replace(thing, component=thing.said if alone else of[0], canon=of[0] if alone else "", open=len(of) > 1 and not alone)
+        return replace(thing, component=thing.said if alone else of[0], canon=of[0] if alone else "", open=len(of) > 1 and not alone, options=of)
 
     def _place_before(self, thing: Thing) -> str | None:
         position = bisect_left(self._place_starts, thing.start)

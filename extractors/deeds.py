@@ -10,10 +10,10 @@ from functools import cache
 from extractors.clauses import BE, FILLERS, Clause, Clauses
 from extractors.components import Components, Thing, figures_only, groups
 from extractors.facts import ActionKind, ActionStatus, Condition, FindingStatus
-from extractors.figures import Figure
+from extractors.figure import Figure
 from extractors.lexicon import load_table
-from extractors.modality import Mood, Moods
 from extractors.mentions import subjects
+from extractors.modality import Mood, Moods
 from extractors.passage import Span
 from extractors.phrases import Phrases
 from extractors.settled import Entry
@@ -149,7 +149,7 @@ class Deeds:
         if hit.rows[0].action is ActionKind.ORDERED:
             return self._order(clause, hit, mood)
         thing, source = self._object(clause, hit, mood)
-        if thing is not None and thing.options:
+        if thing is not None and thing.options and not thing.part:
             thing = self._due(thing)
         if mood.order and not self._orderly(hit):
             return None
@@ -228,6 +228,10 @@ class Deeds:
         if row.needs == "mass" and not any(i in self._mass_starts for i in range(hit.verb, clause.span.end)):
             return None
         if row.action in (ActionKind.STARTED, ActionKind.SHUT_DOWN) and source in ("it", "none") and row.component:
+            if self.passage.norm(hit.span.end) in ("both", "number", "all", "one", "two"):
+                near = self.components.before(clause.span.start, clause, row.fits)
+                if near is not None:
+                    return near.component, near.place
             return row.component, None
         if row.action in SYSTEM_WORK and row.component:
             fits = thing is not None and source == "object" and row.fits is not None and thing.word in row.fits
@@ -245,7 +249,7 @@ class Deeds:
             thing = self._cured(clause, row) or self.components.before(clause.span.start, clause, RESETS)
             return (thing.component, thing.place) if thing is not None else (row.component, None)
         if source in ("it", "none") and (row.needs != "object" or source == "it"):
-            thing = self._same_breath(clause, row) or self._cured(clause, row) or thing
+            thing = self._same_breath(clause, row) or self._cured(clause, row, thing) or thing
         allowed = _allowed(row.action)
         if thing is not None and (row.fits is None or thing.word in row.fits) and (thing.word in allowed or not thing.known or thing.word not in subjects()):
             if row.action is ActionKind.BYPASSED and source != "object":
@@ -264,7 +268,7 @@ class Deeds:
         if row.action is ActionKind.SET and thing is not None and not thing.known and self._figure_in(clause, hit.verb):
             near = self.components.before(clause.span.start, clause, row.fits)
             return (near.component, near.place) if near is not None else ("thermostat", None)
-        if source in ("it", "none") and row.needs != "object" or source == "it":
+        if (source in ("it", "none") and row.needs != "object") or source == "it":
             wanted = allowed if row.fits is None else row.fits & (allowed | figures_only())
             near = self.components.before(clause.span.start, clause, wanted, outside=row.fits is None)
             if near is not None and not near.known and row.action in NEED_NAME | PUT_IN:
@@ -295,15 +299,17 @@ class Deeds:
             return near
         return None
 
-    def _cured(self, clause: Clause, row: Row) -> Thing | None:
-        """The component with a fault told shortly before that such work cures: "it's matted ... I washed it"."""
+    def _cured(self, clause: Clause, row: Row, near: Thing | None = None) -> Thing | None:
+        """The component with a fault told shortly before that such work cures: "it's matted ... I washed it".
+
+        A thing named after that fault (`near`) is meant instead."""
         cures = CURES.get(row.action)
         if cures is None:
             return None
         never = frozenset(load_table("actions")["never"].get(row.action.value, ()))
         position = bisect_right(self._fault_index, clause.index)
         for claim in reversed(self._faults[max(0, position - 6) : position]):
-            if clause.index - claim.clause.index > REACH:
+            if clause.index - claim.clause.index > REACH or (near is not None and near.span.start >= claim.clause.span.end + 3):
                 break
             if claim.condition in cures and claim.component not in never and (row.fits is None or claim.component in row.fits):
                 return Thing(claim.component, claim.evidence, claim.token, "", claim.place, start=claim.token)
@@ -449,7 +455,7 @@ class Deeds:
             if due is not None:
                 yield Deed(ActionKind.REPLACED, due.component, due.place, DONE, clause, clause.first, clause.bare, ("said: in it goes", "status: it is there now"))
                 return
-        in_place = [s for s in self.stances.hits("in_place", clause.first, clause.span.end) if s.end >= clause.span.end - 1 or self.passage.norm(s.end) in ("now", "there", "and", "too")]
+        in_place = [s for s in self.stances.hits("in_place", clause.first, clause.span.end) if s.end == clause.span.end or (s.end == clause.span.end - 1 and self.passage.norm(s.end) in ("now", "there", "too", "again"))]
         if in_place and mood is DONE:
             deed = self._there(clause, things, min(in_place, key=lambda s: s.start))
             if deed is not None:
@@ -547,8 +553,8 @@ class Deeds:
         if mood is None or self.passage.norm(first) != "new" or first + 1 >= clause.span.end:
             return
         things = [t for t in self.components.between(first + 1, clause.span.end) if not t.prep and t.span.start - first <= 3]
-        rest = range(first + 1, clause.span.end)
-        if any(self.clauses.tags[i] in ("VBZ", "VBD", "VBP", "MD") or self.passage.norm(i) in BE for i in rest) or any(i in self._figure_starts for i in rest if i <= first + 2):
+        near = range(first + 1, min(first + 4, clause.span.end))
+        if any(self.passage.norm(i) in BE or self.passage.norm(i) in ("says", "plate", "wants", "calls") for i in near) or first + 1 in self._figure_starts:
             return
         if things and things[0].known:
             thing: Thing | None = self._due(things[0]) if things[0].options else things[0]
@@ -580,6 +586,10 @@ class Deeds:
             chosen = [t for t in known if self.passage.norm(t.span.start - 1) == "new" or self.passage.norm(t.start) in ("a", "new")][:1]
         else:
             chosen = []
+        if strong and not chosen and any(w in ("one", "another") for w in words[-4:]) and not self.components.between(strong[-1].end, clause.span.end):
+            near = self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
+            if near is not None and self.passage.tokens[near.span.start].sentence >= clause.sentence - 1:
+                chosen = [near]
         if not chosen or chosen[0].word not in _allowed(ActionKind.REPLACED) | frozenset({chosen[0].word} if not chosen[0].known else ()) or chosen[0].word in figures_only() or self.stances.has("not_done", clause.span):
             return None
         thing = chosen[0]

@@ -94,7 +94,7 @@ class Moods:
         if self.stances.hits("not_done", clause.span.start, hit.verb) and not self._only_after(clause, hit):
             return None
         stance = self.stances.of[clause.index]
-        if self.stances.told_before(clause, start) and Form.BASE in hit.forms and self.clauses.tags[hit.verb] != "JJ" and not self._before(clause, start)[1] in MODALS | {"to"}:
+        if self.stances.told_before(clause, start) and Form.BASE in hit.forms and self.clauses.tags[hit.verb] != "JJ" and self._before(clause, start)[1] not in MODALS | {"to"}:
             return Mood(RECOMMENDED, "told")
         if clause.opener in ("if", "unless", "whenever", "until", "till") or self.passage.norm(clause.first) in ("if", "unless"):
             return None
@@ -286,7 +286,13 @@ class Moods:
             if ends and near not in ("it", "them", "one") and hit.span.end - hit.verb <= 2:
                 return Mood(DONE, "done", passive=True, telegram=True) if self._fronted(clause, hit) else None
             return Mood(DONE, "I did") if subject == "i" else None
-        return Mood(DONE, "I did") if subject == "i" else None
+        if subject == "i":
+            return Mood(DONE, "I did")
+        follows = self.passage.norm(hit.verb + 1) in ("the", "a", "an", "it", "that", "them", "both", "new", "his", "her", "their", "those", "all")
+        plain = Form.BASE not in hit.forms or self.passage.norm(hit.verb + 2) == "new"
+        if follows and plain and at not in self.named and near not in ("that", "which", "who", "it", "this"):
+            return Mood(DONE, "did")  # talk without marks: "it's twelve years old put a new one in"
+        return None
 
     def _fronted(self, clause: Clause, hit: VerbHit) -> bool:
         """Whether nothing but the thing itself stands before the verb: "lugs tightened"."""
