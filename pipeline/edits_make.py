@@ -88,8 +88,10 @@ def _choice(fact: Frozen | None, now: dict[str, Any]) -> dict[str, Any]:
     """The fields of the chosen alternative. Raises InputError when the reading has no such one."""
     number = now.get("choice")
     if isinstance(fact, Reading) and isinstance(number, int) and 0 <= number < len(fact.alternatives):
-        chosen = fact.alternatives[number]
-        return {**chosen.model_dump(mode="json"), "unit": chosen.unit or fact.unit}
+        chosen = fact.alternatives[number].model_dump(mode="json")
+        # A figure is replaced whole; anything else that the alternative names only where it names it.
+        others = {name: value for name, value in chosen.items() if name not in FIGURE and value is not None}
+        return {name: chosen[name] for name in FIGURE} | {"unit": chosen["unit"] or fact.unit} | others
     raise InputError("no-such-choice", "That figure is not among the choices.", "Type the figure instead.")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from app_drafts import LINES, draft, timed
 from app_person import Person, reading
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.draft import Draft
@@ -271,6 +271,7 @@ def test_the_log_is_read_back_and_a_damaged_one_is_said(ann: Person) -> None:
 VALUES = st.floats(min_value=-500, max_value=500, allow_nan=False).map(lambda v: round(v, 2))
 
 
+@settings(deadline=None)
 @given(
     steps=st.lists(
         st.tuples(st.sampled_from(["value", "accept", "delete", "heard", "undo", "redo"]), st.integers(0, 9), VALUES),
@@ -303,6 +304,7 @@ def test_whatever_is_done_the_log_tells_it_and_every_figure_is_somewhere(
     assert all(standing_values.get(where, value) == value for where, value in last.items())
 
 
+@settings(deadline=None)
 @given(shift=st.floats(-0.9, 0.9), lost=st.sets(st.integers(0, 4)), value=VALUES)
 def test_a_persons_figure_is_in_every_later_draft_or_in_a_conflict(shift: float, lost: set[int], value: float) -> None:
     ann = Person(draft())

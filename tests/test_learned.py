@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from app_drafts import draft, timed
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from extractors.facts import Segment, Transcript
@@ -111,6 +111,7 @@ def test_text_without_words_is_put_right_too() -> None:
     assert after.segments[0].text == "The condensing unit, fluff"
 
 
+@settings(deadline=None)
 @given(st.lists(st.sampled_from(["convincing", "unit", "lint", "unit,", "the", "21.9", "Lint."]), max_size=12))
 def test_no_figure_and_no_other_word_is_touched(texts: list[str]) -> None:
     line = " ".join(texts)
