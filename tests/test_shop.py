@@ -159,6 +159,25 @@ def test_units_of_the_other_system(value: float, unit: str, quantity: str, said:
 
 
 @pytest.mark.parametrize(
+    ("units", "before", "after", "band"),
+    [
+        ("said", "54", "37", "at most 41 °F"),
+        ("SI", "12", "3", "at most 5 °C"),
+        ("both", "54 °F (12 °C)", "37 °F (3 °C)", "at most 41 °F (at most 5 °C)"),
+    ],
+)
+def test_limits_stand_in_the_same_units_as_the_figures(units: str, before: str, after: str, band: str) -> None:
+    html = page(draft(ROOF), shop=Shop(units_shown=units))
+    row = re.search(r"Box: temperature</th>.*?</tr>", html, re.S)
+    assert row
+    cells = [" ".join(re.sub(r"<[^>]+>", "", cell).split()) for cell in re.findall(r"<td.*?</td>", row[0], re.S)]
+
+    assert cells[0] == before
+    assert cells[1] == after
+    assert cells[3] == band
+
+
+@pytest.mark.parametrize(
     ("form", "said"),
     [("iso", "2026-07-09"), ("month first", "07/09/2026"), ("day first", "09.07.2026"), ("long", "July 9, 2026")],
 )

@@ -9,7 +9,7 @@ from extractors.facts import Qualifier, Reading, Role, Stage
 from pipeline.draft import Check, Draft, Verdict
 from pipeline.render.statements import Doubt, Statements
 from pipeline.words import DEFAULT, SPACES, Words, capital
-from pipeline.words.figures import Figure, aligned, digits, judged, shown, unit_text
+from pipeline.words.figures import Figure, aligned, converted, digits, judged, shown, unit_text
 
 WORST = (Verdict.OUT_OF_TOLERANCE, Verdict.MARGINAL, Verdict.IN_TOLERANCE, Verdict.NO_REFERENCE)
 LABELLED = (
@@ -242,13 +242,14 @@ class Tables:
         new = shown(after, self.words, self.units_shown)
         name = self.words.term(after.subject).name
         doubts = [doubt for doubt in (self.doubt_of(one) for one in (before, after) if one) if doubt]
+        both = self.units_shown == "both"
         return Pair(
             what=capital(f"{name}: {self.what(after).lower()}" if self._ambiguous(after) else name),
             before=old,
             after=new,
-            before_digits=old.digits if old else "",
-            after_digits=new.digits,
-            unit=new.unit,
+            before_digits=(old.text if both else old.digits) if old else "",
+            after_digits=new.text if both else new.digits,
+            unit="" if both else new.unit,
             should_be=self.should_be(after),
             doubt=doubts[0] if doubts else None,
             judged=judged,
@@ -318,12 +319,29 @@ class Tables:
         return self.band_text(*self.limits(check, reading), reading.unit)
 
     def band_text(self, low: float | None, high: float | None, unit: str | None) -> str:
-        """Two limits, or one, in words."""
-        name = unit_text(unit, self.words)
+        """Two limits, or one, in words and in the units that the shop shows."""
+        said = self._band_in(low, high, unit, "")
+        if self.units_shown == "said" or not said:
+            return said
+        if self.units_shown != "both":
+            return self._band_in(low, high, unit, self.units_shown)
+        others = (self._band_in(low, high, unit, system) for system in ("US", "SI"))
+        other = next((text for text in others if text != said), "")
+        return f"{said} ({other})" if other else said
+
+    def _band_in(self, low: float | None, high: float | None, unit: str | None, system: str) -> str:
+        """The limits in one system, each rounded to what anybody reads."""
+        name = unit
 
         def one(value: float) -> str:
-            """A limit, rounded to what anybody reads."""
-            return digits(float(f"{value:.4g}"), self.words)
+            """A limit, in the other system where it has a unit there."""
+            nonlocal name
+            rounded = float(f"{value:.4g}")
+            other = converted(rounded, unit, system) if unit and system else None
+            if other is None:
+                return digits(rounded, self.words)
+            name = other[1]
+            return digits(other[0], self.words, other[2])
 
         if low is not None and high is not None:
             text = self.words("phrase.between", low=one(low), high=one(high))
@@ -333,7 +351,7 @@ class Tables:
             text = self.words("phrase.at_most", high=one(high))
         else:
             return ""
-        return f"{text}\u00a0{name}".strip()
+        return f"{text}\u00a0{unit_text(name, self.words)}".strip()
 
     def compared(self) -> tuple[Compared, ...]:
         """All checks, the worst first."""
