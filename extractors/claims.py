@@ -254,7 +254,20 @@ class Claims:
                 return False
             if first in ("out", "off", "down", "up", "done", "gone", "low") and after in ("of", "the", "to", "at", "in", "with", "there", "here", "by", "for", "on", "and", "side", "voltage", "pressure", "my", "your", "a"):
                 return after in ("there", "here", "and") and copula_before(self.clauses, span.start)
+        if span.end - span.start <= 2 and not self._predicates(clause, span, row):
+            return False
         return not (before == "to" and first in ("plugged", "open"))
+
+    def _predicates(self, clause: Clause, span: Span, row: Row) -> bool:
+        """Whether a state is said of something and does not just stand there: "is worn", "found it worn", "worn belt"."""
+        before = self.passage.norm(span.start - 1) if span.start > clause.span.start else ""
+        return (
+            copula_before(self.clauses, span.start) or before in SEEMS or self._right_after_thing(clause, span)
+            or (row.ahead and self._ahead(clause, span)) or self._alone(clause, span)
+            or (span.start == clause.first and self.components.header(clause) is not None)
+            or self.stances.denied(clause, span.start, span) is not None
+            or any(self.passage.norm(i) in SEEMS | HAVE | BE | {"see", "saw", "left", "leaves", "find", "had", "too", "so", "and"} for i in range(max(clause.span.start, span.start - 6), span.start))
+        )
 
     def _figure_at(self, index: int) -> bool:
         token = self.passage.tokens[index]
@@ -306,6 +319,10 @@ class Claims:
 
     def _noun_after(self, clause: Clause, span: Span) -> Thing | None:
         if self.passage.norm(span.end - 1) in ("of", "with", "in"):
+            return None
+        if any(row.kind == "deed" for row in self._rows_at.get(span, ())) and not (
+            span.end - span.start == 1 and self.passage.norm(span.start).endswith(("ing", "ed"))
+        ):
             return None
         for thing in self.components.between(span.end, min(clause.span.end, span.end + 4)):
             if thing.start <= span.start or (thing.start <= span.end and self.clauses.tags[span.end] not in ("DT", "PRP$")):

@@ -99,6 +99,9 @@ class Clauses:
             tokens[first].norm in ("is", "are", "was", "were", "does", "did", "do", "can", "have", "has")
             and self.passage.norm(first + 1) in ("the", "that", "it", "this", "there", "your", "he", "she", "you", "those", "these", "they", "we", "my")
         )
+        asked = asked or (tokens[first].norm in ("what", "where", "who", "why", "how") and any(
+            self.passage.norm(i) in ("did", "do", "does") for i in range(first + 1, min(first + 4, end))
+        ))
         return Clause(index, Span(start, end), tokens[start].sentence, opener, first, asked)
 
     def _joins(self, start: int, at: int) -> bool:

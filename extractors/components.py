@@ -112,7 +112,7 @@ def _states() -> frozenset[str]:
     found: set[str] = set()
     for row in load_table("conditions")["row"]:
         single = [phrase for phrase in row["say"] if " " not in phrase]
-        if row["kind"] == "state":
+        if row["kind"] in ("state", "thing"):
             found.update(single)
         elif row["kind"] == "deed":
             found.update(word for phrase in single for word, _ in forms(phrase))

@@ -23,6 +23,7 @@ from extractors.verbphrases import Row, VerbHit, verb_hits
 DONE, PLANNED, RECOMMENDED = ActionStatus.DONE, ActionStatus.PLANNED, ActionStatus.RECOMMENDED
 OBJECT_PRONOUNS = frozenset({"it", "that", "them", "those", "'em", "em", "this", "these", "one", "both", "ones", "him", "her", "some", "two", "three", "four", "all", "everything"})
 PUT_IN = frozenset({ActionKind.INSTALLED, ActionKind.REPLACED})
+LAST_SAID = 20  # tokens back to the thing that "told him" is about
 MASSES = frozenset({"lb", "oz", "g", "kg"})
 REACH = 16  # clauses back to which work answers a fault
 CURES: dict[ActionKind, frozenset[Condition]] = {
@@ -251,7 +252,14 @@ class Deeds:
         if source in ("it", "none") and (row.needs != "object" or source == "it"):
             thing = self._same_breath(clause, row) or self._cured(clause, row, thing) or thing
         allowed = _allowed(row.action)
+        never = frozenset(load_table("actions")["never"].get(row.action.value, ()))
+        if thing is not None and (thing.component in never or thing.word in never or thing.component.removesuffix("s") in never):
+            return None
         if thing is not None and (row.fits is None or thing.word in row.fits) and (thing.word in allowed or not thing.known or thing.word not in subjects()):
+            if row.action is ActionKind.INSTALLED and "back" in self.passage.norms[hit.verb : hit.span.end] and (source != "object" or thing.component not in groups()["cabinet"]):
+                return None
+            if row.action is ActionKind.INSPECTED and self.passage.norm(hit.verb) in ("look", "looking") and hit.span.end - hit.verb == 2:
+                return None
             if row.action is ActionKind.BYPASSED and source != "object":
                 return None
             if row.action in NEED_NAME and (not thing.known or (thing.component in groups()["noun"] and (row.action is not ActionKind.TESTED or source == "it"))):
@@ -275,13 +283,15 @@ class Deeds:
                 return None
             if near is not None and (row.action is not ActionKind.SET or self._figure_in(clause, hit.verb) or self._setting_words(clause, hit)):
                 return self._as_part(row, near), near.place
+        if row.action is ActionKind.SET and source == "it" and self._figure_in(clause, hit.verb) and hit.span.end - hit.verb > 1:
+            return "thermostat", None
         if row.component and row.needs != "object":
             return row.component, None
         return None
 
     def _as_part(self, row: Row, thing: Thing) -> str:
         """A new bearing or seal is named as the part, and not as what it is in."""
-        if row.action is ActionKind.SET and thing.component == "display":
+        if row.action is ActionKind.SET and thing.component in ("display", "box", "unit"):
             return "thermostat"
         return thing.said.removeprefix("the ") if row.action in PUT_IN and thing.part else thing.component
 
@@ -359,6 +369,8 @@ class Deeds:
             located = [t for t in after if t.prep and t.known]
             if located:
                 return located[0], "object"
+        if mood.why == "narrated" and not pronoun and hit.span.end >= end and hit.span.end - hit.span.start == 1 and hit.verb > clause.first:
+            return None, "none"
         if mood.passive or pronoun or hit.verb + 1 >= end or self._bare_object(clause, hit, end):
             return self._meant(clause, hit), "it"
         return None, "none"
@@ -420,7 +432,9 @@ class Deeds:
             index += 1
         if not content:
             near = self.components.before(clause.span.start, clause, None)
-            content = [t for t in self.components.between(clause.span.start, hit.verb) if t.known] or ([near] if near is not None else [])
+            content = [t for t in self.components.between(clause.span.start, hit.verb) if t.known] or (
+                [near] if near is not None and hit.verb - near.span.end <= LAST_SAID else []
+            )
         component = next((t.component for t in content if t.word not in figures_only()), "unit")
         return Deed(ActionKind.ADVISED, component, None, mood.status, clause, hit.verb, clause.bare, (f"said: {verb}", f"status: {mood.why}"))
 
@@ -558,7 +572,7 @@ class Deeds:
             return
         if things and things[0].known:
             thing: Thing | None = self._due(things[0]) if things[0].options else things[0]
-        elif self.passage.norm(first + 1) in ("one", "ones"):
+        elif self.passage.norm(first + 1) in ("one", "ones") and self.clauses.tags[min(first + 2, len(self.clauses.tags) - 1)] not in ("VBZ", "VBD", "VBP", "NNS"):
             thing = self._failed_last(clause) or self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
         else:
             thing = None
@@ -586,7 +600,7 @@ class Deeds:
             chosen = [t for t in known if self.passage.norm(t.span.start - 1) == "new" or self.passage.norm(t.start) in ("a", "new")][:1]
         else:
             chosen = []
-        if strong and not chosen and any(w in ("one", "another") for w in words[-4:]) and not self.components.between(strong[-1].end, clause.span.end):
+        if strong and not chosen and self.passage.norm(strong[-1].end - 1) in ("need", "needs", "want", "wants", "use") and any(w in ("one", "another") for w in words[-4:]) and not self.components.between(strong[-1].end, clause.span.end):
             near = self.components.before(clause.span.start, clause, _allowed(ActionKind.REPLACED))
             if near is not None and self.passage.tokens[near.span.start].sentence >= clause.sentence - 1:
                 chosen = [near]

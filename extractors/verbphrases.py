@@ -102,7 +102,7 @@ def _goes_on(clauses: Clauses, clause: Clause, particle: int) -> bool:
     following = particle + 1
     if clauses.passage.norm(particle) == "to" or following >= clause.span.end or clauses.passage.norm(following) in ("it", "there", "them", "here"):
         return False
-    return clauses.tags[following] in ("DT", "PRP$", "PRP", "CD") or clauses.passage.norm(following) in ("my", "his", "her", "their")
+    return clauses.tags[following] in ("DT", "PRP$", "PRP") or (clauses.tags[following] == "CD" and clauses.passage.norm(particle) == "in") or clauses.passage.norm(following) in ("my", "his", "her", "their")
 
 
 def verb_hits(clauses: Clauses) -> Iterator[VerbHit]:
