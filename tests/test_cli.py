@@ -52,18 +52,21 @@ def test_the_same_call_again_changes_nothing(jobtape: Call, day: Path, tmp_path:
     assert state(tmp_path / "out") == before
 
 
-def test_the_same_call_again_loads_no_model(jobtape: Call, day: Path, tmp_path: Path) -> None:
-    jobtape("draft", day, "--out", tmp_path / "out")
+def test_the_same_call_again_loads_no_model(day: Path, tmp_path: Path) -> None:
     script = (
         "import sys; from pipeline.cli import app;"
         f"app(['draft', {str(day)!r}, '--out', {str(tmp_path / 'out')!r}], standalone_mode=False);"
         "print('loaded', *sorted({'spacy', 'faster_whisper', 'av', 'numpy', 'typst', 'docx'} & set(sys.modules)))"
     )
     root = Path(__file__).parents[1]
-    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=root, check=True)
+    first, second = (
+        subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=root, check=True)
+        for _ in range(2)
+    )
 
-    assert "Nothing has changed" in done.stdout
-    assert done.stdout.splitlines()[-1] == "loaded"
+    assert "spacy" in first.stdout.splitlines()[-1]
+    assert "Nothing has changed" in second.stdout
+    assert second.stdout.splitlines()[-1] == "loaded"
 
 
 def test_a_paper_that_was_removed_is_made_again(jobtape: Call, day: Path, tmp_path: Path) -> None:
@@ -139,7 +142,7 @@ def test_an_output_folder_that_is_a_file(jobtape: Call, day: Path, tmp_path: Pat
     assert (tmp_path / "out").read_text() == "mine"
 
 
-@pytest.mark.parametrize("name", ["two words", "it's \"quoted\"", "🔧 cooler", "2026.03.14 front", "...", "a" * 120])
+@pytest.mark.parametrize("name", ["two words", 'it\'s "quoted"', "🔧 cooler", "2026.03.14 front", "...", "a" * 120])
 def test_any_name_of_a_file_makes_a_folder_of_its_own(jobtape: Call, tmp_path: Path, name: str) -> None:
     (tmp_path / f"{name}.txt").write_text(SHORT)
     called = jobtape("draft", tmp_path / f"{name}.txt", "--out", tmp_path / "out")
