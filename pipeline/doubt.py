@@ -71,7 +71,7 @@ def reasons(signs: Mapping[str, float]) -> tuple[str, ...]:
     found: list[str] = []
     if signs.get("witness_other") or signs.get("plain_other"):
         found.append("heard differently")
-    if signs.get("teen_or_ty") and (signs.get("alike", 0.0) > 0.02 or not found):
+    if signs.get("teen_or_ty") and (signs.get("alike", 0.0) > 0.0 or not found):
         found.append("teen or ty")
     if not found or signs["unsure"] > 0.7:
         found.append("low confidence")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,12 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.float32]
 
-SINGLE = frozenset(["one", "two", "three", "four", "five", "six", "seven", "eight", "nine"])
+SINGLE = frozenset({"one", "two", "three", "four", "five", "six", "seven", "eight", "nine"})
+MARKS = " .,;:?!\"'"
+SMALL_SHARE = 0.02
+"""A word that sounds alike and gets less than this of the two shares counts nothing."""
+TY_IN_DIGITS = re.compile(r"(\d*)([3-9])0")
+TEEN_IN_DIGITS = re.compile(r"(\d*)1([3-9])")
 
 
 @dataclass(frozen=True)
@@ -91,7 +97,6 @@ class Hearing:
                 "unclear": -stretch.written.logprob,
                 "teen_or_ty": float(ends_in_teen_or_ty(item.text, item.value or 0.0)),
                 "alone": float(item.text.lower() in SINGLE),
-                "gap": _longest_gap_s(parts[item.segment], words),
             }
             others: list[str] = []
             if self._careful:
@@ -100,9 +105,9 @@ class Hearing:
                     _compare(signs, others, "witness", item, other[at])
                 before = sum(len(part.words) for part in parts[: item.segment])
                 shares = [share for k in words for share in alike.get(before + k, [])]
-                signs["alike"] = max((share for share, _ in shares), default=0.0)
+                signs["alike"] = _scaled(max((share for share, _ in shares), default=0.0))
                 for share, word in sorted(shares, reverse=True)[:1]:
-                    if share > 0.01:
+                    if share > SMALL_SHARE:
                         others.append(word)
             found.append(Sign(item.segment, item, signs, tuple(dict.fromkeys(others))))
         return parts, found, again
@@ -115,14 +120,10 @@ class Hearing:
         words, tokens = self.first.words_of(stretch.written.tokens)
         table = doubt_table().sounds_like
         found: dict[int, list[tuple[float, str]]] = {}
-        plain = [word.strip(" .,;:?!\"'").lower() for word in words]
+        others = [_sounding_like(word.strip(MARKS).lower(), table) for word in words]
         here: list[float] | None = None
-        for turn in range(max(len(others) for others in table.values())):
-            swaps = {
-                at: table[word.split("-")[-1]][turn]
-                for at, word in enumerate(plain)
-                if turn < len(table.get(word.split("-")[-1], ())) and word.count("-") == 0
-            }
+        for turn in range(max((len(choice) for choice in others), default=0)):
+            swaps = {at: choice[turn] for at, choice in enumerate(others) if turn < len(choice)}
             if not swaps:
                 continue
             swapped = [
@@ -165,8 +166,22 @@ def recogniser(model: SpeechModel, *, careful: bool, hotwords: str = "", threads
     )
 
 
+def _sounding_like(word: str, table: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+    """Number words that sound like this one; 80 like 18 and 150 like 115 where it is written with digits."""
+    if ty := TY_IN_DIGITS.fullmatch(word):
+        return (f"{ty[1]}1{ty[2]}",)
+    if teen := TEEN_IN_DIGITS.fullmatch(word):
+        return (f"{teen[1]}{teen[2]}0",)
+    return table.get(word, ())
+
+
+def _scaled(share: float) -> float:
+    """0 for a share that counts nothing, 0.7 at three in ten, 1 for the whole."""
+    return math.log(max(share, SMALL_SHARE) / SMALL_SHARE) / -math.log(SMALL_SHARE)
+
+
 def _swapped(word: str, by: str) -> str:
-    core = word.strip(" .,;:?!\"'")
+    core = word.strip(MARKS)
     return word.replace(core, by.capitalize() if core[:1].isupper() else by)
 
 
@@ -180,12 +195,6 @@ def _word_numbers(parts: list[HeardPassage], item: Item) -> list[int]:
             found.append(number)
         past += len(text)
     return found
-
-
-def _longest_gap_s(part: HeardPassage, words: list[int]) -> float:
-    """The longest pause inside a figure: "pole one … point one" is no one point one."""
-    gaps = [part.words[k + 1].start - part.words[k].end for k in words[:-1]]
-    return max([0.0, *gaps])
 
 
 def _compare(signs: dict[str, float], others: list[str], name: str, item: Item, other: Item | None) -> None:
