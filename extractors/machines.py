@@ -48,7 +48,7 @@ def _nouns() -> Phrases:
     rows: list[tuple[str, str]] = []
     for name, row in _machines()["noun"].items():
         rows += [(name, p) for say in row["say"] for p in (say, plural(say))]
-        rows += [(name + "?", p) for p in row.get("misheard", ())]
+        rows += [(name + "?", p) for say in row.get("misheard", ()) for p in (say, plural(say))]
     return Phrases(rows)
 
 
@@ -131,6 +131,8 @@ def machines(passage: Passage, near: Surroundings) -> list[Machine]:
         start = _widened(near, hit.span.start)
         plain = bool(nouns[name].get("plain"))
         score, why = (0.5 if plain else 2.5), []
+        if plain and start < hit.span.start:
+            score += 1.5  # "medium temp rack": no mere word any more
         cue = near.cue_before("this", start)
         if cue:
             score += 1.0 if plain else 2.0
@@ -265,7 +267,11 @@ def sites(passage: Passage, near: Surroundings, machine: Machine | None) -> list
     for span in near.spans.get("beside", []):
         thing = _thing(passage, span.end)
         if thing is not None and thing <= span.end + 6:
-            named.append((Span(span.start, thing), "beside", 2.0))
+            over = passage.norm(span.start) in ("over", "above") and span.end - span.start == 1
+            if over and (near.ends_at("room", thing) is not None or near.ends_at("site", thing) is not None):
+                named.append((Span(span.end + 1, thing), "room", 3.0))  # a rooftop unit is the shop's that it stands over
+            else:
+                named.append((Span(span.start, thing), "beside", 2.0))
     for span in near.spans.get("room", []):
         whole = _room(near, span)
         shared = passage.said(span).lower() in table["article"]["say"] and whole.start == span.start
@@ -275,6 +281,7 @@ def sites(passage: Passage, near: Surroundings, machine: Machine | None) -> list
         stands = said in ADVERBS and (
             any(b.start == span.end for b in near.spans.get("beside", [])) or (machine is not None and machine.span.end == span.start)
         )
+        stands = stands or passage.norms[span.end : span.end + 2] == ("of", "the")
         if not shared or stands or passage.norm(span.start - 1) in SMALL or _alone(passage, span.start, span.end):
             named.append((whole, "room", 3.0))
     for span in near.spans.get("site", []):
@@ -363,16 +370,28 @@ def _scored(near: Surroundings, site: Site, machine: Machine | None) -> Site:
         score += 1.5 if apart <= 4 else 1.0 if apart <= 14 else 0.0
     if _alone(passage, start, end):
         score += 0.7
-    if passage.norm(end) in ("'s", "was", "is", "were", "temp", "temperature", "reads") or passage.tokens[min(end, len(passage.tokens) - 1)].is_digits:
+    if passage.norm(end) in ("'s", "was", "is", "were", "temp", "temperature", "reads") or (_figure(passage, end) and near.one_breath(end)):
         score -= 2.5
     if machine is not None and site.span.overlaps(machine.span):
         score -= 5.0
+    if near.cue_before("other", start) and passage.norm(start - 2) in ("from", "to", "into"):
+        score -= 2.0  # "second from the alley"
+    lead = start - 1
+    while lead > 0 and passage.norm(lead) in ("the", "in", "at", "on"):
+        lead -= 1
+    if lead < start - 1 and _figure(passage, lead):
+        score -= 1.5  # "it hit 88 in the hallway"
     ahead = passage.norms[max(0, start - 5) : start]
     if set(ahead) & set(load_table("locations")["elsewhere"]["say"]) and not (machine and machine.span.start >= start - 5):
         score -= 2.0  # "the remote condenser up on the roof"
     if site.kind == "beside" and passage.norm(start - 1) == "one":
         score += 1.0  # "the one under the left register"
     return Site(site.span, site.said, site.kind, score)
+
+
+def _figure(passage: Passage, index: int) -> bool:
+    """Whether a token is digits or a number word."""
+    return 0 <= index < len(passage.tokens) and (passage.tokens[index].is_digits or number_word(passage.norm(index)) is not None)
 
 
 def location(found: list[Site]) -> Site | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -11,6 +12,7 @@ from extractors.mentions import mentions
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases
 from extractors.spelling import number_word, spell
+from extractors.talk import language
 
 OPENERS = frozenset([",", ".", ";", ":", "and", "the", "its", "okay", "so", "uh", "um"])
 NEAR_PLATE = 22  # tokens around a plate's words in which a strange name is the maker's
@@ -113,6 +115,62 @@ def _spelled_too(passage: Passage, maker: Maker) -> Maker:
     return maker
 
 
-def maker(passage: Passage) -> Maker | None:
-    """The maker of the machine, or None where no name is plainly one."""
-    return _announced(passage) or _beside_plate(passage)
+@cache
+def _trade_words() -> frozenset[str]:
+    """Words of the trade's tables: they name no maker."""
+    said = [p for row in load_table("subjects").values() for p in (*row["say"], *row.get("misheard", ()))]
+    said += [p for row in load_table("machines")["noun"].values() for p in (*row["say"], *row.get("misheard", ()))]
+    said += [p for name in ("modifier",) for p in load_table("machines")[name]["say"]]
+    said += [p for row in load_table("parts")["noun"].values() for p in row]
+    said += [p for kind in ("room", "site") for p in load_table("locations")[kind]["say"]]
+    said += [p for row in load_table("units").values() for p in row["say"]]
+    return frozenset(word for phrase in said for word in phrase.replace("-", " ").split())
+
+
+@cache
+def _known_words() -> frozenset[str]:
+    """Words that the language model was made with. Its own store grows with every text, so its file is read."""
+    path = language().path
+    words: list[str] = json.loads((path / "vocab" / "strings.json").read_text(encoding="utf-8")) if path is not None else []
+    return frozenset(words)
+
+
+def _strange(passage: Passage, index: int) -> bool:
+    """Whether a word is neither of the trade nor known to the language model: likely a name."""
+    if not _is_name(passage, index) or len(passage.norm(index)) < 4:
+        return False
+    word = passage.norm(index)
+    known = _known_words()
+    singular = word.removesuffix("s")
+    return not ({word, singular} & _trade_words() or word in known or word.capitalize() in known or singular in known)
+
+
+def _before_model(passage: Passage, models: tuple[int, ...]) -> Maker | None:
+    """ "Corvane CV-36", "it's a velmora VM 80": a strange word right before the model."""
+    for start in models:
+        index = start
+        while index > 0 and passage.norm(index - 1) in ("model", "number", "a", ","):
+            index -= 1
+        end = index
+        while index > 0 and _strange(passage, index - 1) and passage.tokens[index - 1].segment == passage.tokens[end - 1].segment and end - index < 2:
+            index -= 1
+        if index < end:
+            words = passage.said(Span(index, end))
+            name = words if words[:1].isupper() else words.title()
+            return Maker(Span(index, end), name, "a name right before the model")
+    return None
+
+
+def _named_after(passage: Passage) -> Maker | None:
+    """ "Fenwell is the make"."""
+    for index in range(1, len(passage.tokens) - 2):
+        if passage.norms[index : index + 3] in (("is", "the", "make"), ("is", "the", "maker"), ("is", "the", "brand")):
+            found = _name(passage, index - 1)
+            if found is not None and found[0].end == index:
+                return Maker(found[0], found[1], "“is the make” after it")
+    return None
+
+
+def maker(passage: Passage, models: tuple[int, ...] = ()) -> Maker | None:
+    """The maker of the machine, or None where no name is plainly one. `models`: tokens at which a model begins."""
+    return _announced(passage) or _named_after(passage) or _before_model(passage, models) or _beside_plate(passage)

@@ -98,6 +98,7 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
     usually = _usually(machine)
     for mention in talk.mentions:
         component = _component(mention, troubled)
+        component = parts_table()["means"].get(component, component)
         usual = usually.get(passage.said(mention.span).lower().removesuffix("s"))
         if usual is not None:
             component = usual if _is_part(usual) else component
@@ -109,6 +110,8 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
         inside = _mention_inside(spans, hit.span)
         if inside is not None and inside.end >= hit.span.end and inside.end - inside.start > hit.span.end - hit.span.start:
             continue
+        if passage.norms[hit.span.start : hit.span.end] == ("couple",) and passage.norm(hit.span.start - 1) not in ("new", "bad", "pilot"):
+            continue  # "a couple of screws"
         known = heads.get(hit.span.end)
         if known is not None and not known[2] and known[0].end - known[0].start >= hit.span.end - hit.span.start:
             continue

@@ -161,7 +161,7 @@ class _Finder:
             if index in self.mass:
                 return index > end + 1
             norm = self.passage.norm(index)
-            if not (norm in (",", "and", "a", "half", "quarter", "quarters", "point", "it's", "is", "charge", "with", "uh", "um", "hundred") or number_word(norm) or norm[:1].isdigit()):
+            if not (norm in (",", ".", "on", "it", "in", "and", "a", "half", "quarter", "quarters", "point", "it's", "is", "charge", "with", "uh", "um", "hundred") or number_word(norm) or norm[:1].isdigit()):
                 return False
         return False
 
@@ -171,13 +171,16 @@ class _Finder:
             return False
         return self.passage.joined_lines or self.passage.tokens[index].segment == self.passage.tokens[index - 1].segment
 
-    def _lettered(self, start: int) -> bool:
-        """ "410A" as written: a known number with its letter touching it."""
+    def _stands_alone(self, start: int) -> bool:
+        """A known number as written that is no part of the number before it: "410A", "20B-4471 404"."""
         tokens = self.passage.tokens
         row = self.table.get(tokens[start].norm)
-        if row is None or start + 1 >= len(tokens) or not tokens[start + 1].joined:
+        if row is None or not row.get("plain"):
             return False
-        return any(letter and letter.lower() == tokens[start + 1].norm for letter in row["letters"])
+        touching = start + 1 < len(tokens) and tokens[start + 1].joined
+        if touching and any(letter and letter.lower() == tokens[start + 1].norm for letter in row["letters"]):
+            return True
+        return len(tokens[start - 1].norm) >= 4 and not tokens[start].joined and not tokens[start].norm.startswith("0")
 
     def _alone(self, start: int, end: int) -> bool:
         """The clause or line holds the number and little else."""
@@ -238,7 +241,9 @@ class _Finder:
             norm = passage.norm(start)
             if not (norm[:1].isdigit() or number_word(norm) or norm == "a"):
                 continue
-            if _is_number(passage, start - 1) and self._one_breath(start) and not self._lettered(start):
+            if passage.norm(start - 1) == "-" and passage.norm(start - 2) not in ("r", ""):
+                continue  # "PC-450A" is a model
+            if _is_number(passage, start - 1) and self._one_breath(start) and not self._stands_alone(start):
                 continue
             for text, end in _numbers(passage, start):
                 if text in self.table:

@@ -252,10 +252,16 @@ class _Draft:
     end: int = 0
 
 
-def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset()) -> Spelled | None:
-    """The string that begins at a token, or None. Stops before tokens in `stops`. Linear in the string."""
+def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, told: bool = False) -> Spelled | None:
+    """The string that begins at a token, or None. Stops before tokens in `stops`. Linear in the string.
+
+    `told`: it was just announced, so that "a" is its first letter and no article.
+    """
     draft = _Draft()
-    index, last = start, min(len(passage.tokens), start + LONGEST)
+    if told and passage.norm(start) == "a" and _follows(passage, start + 1) and _bare_piece(passage, start + 1):
+        draft.pieces.append(_Atom("L", "A", start + 1))
+        draft.since_comma, draft.end = 1, start + 1
+    index, last = start + len(draft.pieces), min(len(passage.tokens), start + LONGEST)
     while index < last and index not in stops:
         begun = bool(draft.pieces)
         if begun and (not _follows(passage, index) or _new_line(passage, index, draft) or _another(passage, index, draft)):

@@ -231,12 +231,31 @@ def _bare(listener: _Listener) -> list[Told]:
         if hit.span.start >= EARLY:
             break
         clause = listener.passage.sentence_span(hit.span.start)
-        begin = max(clause.start, hit.span.start - 12)
+        begin = clause.start if hit.span.start - clause.start <= 6 else hit.span.start
         while begin < hit.span.start and listener.passage.norm(begin) in FILLERS:
             begin += 1
         words = Span(begin, max(hit.span.end, min(listener._end(hit.span.start), hit.span.start + 25)))
         found.append(Told(hit.span, words, 1.0 + _score(listener, words, hit.span.start), f"“{listener.passage.said(hit.span)}” at the beginning"))
     return found
+
+
+def _untold(listener: _Listener) -> list[Told]:
+    """Where nobody is named: the first sentence of the beginning that is all trouble."""
+    passage = listener.passage
+    index = 0
+    while index < min(EARLY, len(passage.tokens)):
+        sentence = passage.sentence_span(index)
+        clause = passage.clause_span(index)
+        for span in (sentence, clause):
+            troubles = listener.between("trouble", span.start, span.end)
+            figures = sum(t.is_digits for t in passage.tokens[span.start : span.end])
+            if 4 <= span.end - span.start <= 24 and len({passage.said(h.span).lower() for h in troubles}) >= 2 and figures <= 1:
+                begin = span.start
+                while begin < span.end - 3 and passage.norm(begin) in FILLERS:
+                    begin += 1
+                return [Told(Span(begin, span.end), Span(begin, span.end), 1.0, "a trouble at the beginning, told by nobody in particular")]
+        index = max(clause.end, index + 1)
+    return []
 
 
 def tidy(text: str) -> str:
@@ -251,7 +270,7 @@ def find(talk: Talk, found: Found) -> Complaint | None:
     """The likeliest stretch that tells what the customer reported, or None."""
     listener = _Listener(talk.passage)
     told = [*_headed(listener), *_reported(listener, 0, len(talk.passage.tokens)), *_said_the(listener), *_bare(listener)]
-    likely = [t for t in told if t.score >= ENOUGH]
+    likely = [t for t in told if t.score >= ENOUGH] or _untold(listener)
     if not likely:
         return None
     best = max(likely, key=lambda t: (round(t.score, 2), -t.words.start))

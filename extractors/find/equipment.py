@@ -73,7 +73,7 @@ def find(talk: Talk, found: Found) -> tuple[Equipment, tuple[Equipment, ...]]:
     near = Surroundings(passage)
     machine = main_machine(passage, near, machines(passage, near))
     place = location(sites(passage, near, machine))
-    made_by = maker(passage)
+    made_by = maker(passage, tuple(one.span.start for one in _firsts(numbers) if one.kind == MODEL))
     if gas is not None:
         fields["refrigerant"] = gas
     if machine is not None:

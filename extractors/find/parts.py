@@ -94,8 +94,9 @@ class _Parts:
         starts = self.starts.get(label, [])
         return self.hits.get(label, [])[bisect_left(starts, start) : bisect_left(starts, end)]
 
-    def before(self, token: int, *, plain: bool = True, many: bool = False) -> PartNoun | None:
-        """What "it" may stand for: near, in the same sentence, found at fault, or new. `many`: "them", so several of it.
+    def before(self, token: int, *, plain: bool = True, many: bool | None = None) -> PartNoun | None:
+        """What "it" may stand for: near, in the same sentence, found at fault, or new. `many`: "them", so several;
+        false for "it" and "one", null where the words do not tell.
 
         `plain` leaves out nouns that only tell a place.
         """
@@ -115,7 +116,7 @@ class _Parts:
             if apart > BACK and (best is not None or not troubled):
                 continue
             same = tokens[noun.head.start].sentence == sentence
-            weight = 2.0 * same + 1.2 * troubled + 0.7 * noun.new + 1.0 * (many and noun.plural) - 0.9 * rank - apart / 60
+            weight = (-1.5 if noun.plural and many is False else 0.0) + 2.0 * same + 1.2 * troubled + 0.7 * noun.new + 1.0 * bool(many and noun.plural) - 0.9 * rank - apart / 60
             rank += 1
             if best is None or weight > best[0]:
                 best = weight, noun
@@ -150,6 +151,8 @@ class _Parts:
             self._add(noun, PartStatus.TO_ORDER, Span(noun.span.start, hit.span.end), said)
 
     def _no_order(self, span: Span) -> bool:
+        if self.passage.norm(span.start - 1) in ("they", "he", "she", "you", "who"):
+            return True
         return any(h.span.start <= span.start < h.span.end for h in self.between("no_order", span.start - 4, span.end))
 
     def _ordered(self, hit: Hit, end: int, said: str, weak: bool) -> int:
@@ -222,6 +225,8 @@ class _Parts:
         number = number_at(passage, index)
         if number is None:
             return None
+        if after == "more" and self.inside(index + 2, index + 7):
+            return None
         if after in ("", ".", ",", "of", "and", "for", "i", "it's", "it", "so", "in", "more") or passage.tokens[min(index + 1, len(passage.tokens) - 1)].segment != passage.tokens[index].segment:
             return None if after == "of" and passage.norm(index + 2) not in ("those", "them", "these") else number
         return None
@@ -234,16 +239,21 @@ class _Parts:
             if because and self._may_fit(noun):
                 self._add(noun, PartStatus.USED, Span(noun.span.start, self._quote_end(noun)), because)
         self._counted_use()
+        self._beside_new()
+        self._deed_alone()
+        self._put_one_in()
+        self._new_alone()
         self._sized()
         for hit in self.hits.get("stands_for", []):
             said = self.passage.said(hit.span).lower()
-            if not self._clear(hit.span) or not self._closes(hit.span.end):
+            loose = self.passage.joined_lines and said not in parts_table()["open_ended"]["say"]
+            if not self._clear(hit.span) or not (loose or self._closes(hit.span.end)):
                 continue
             stood_ready = bool(self.between("ready", hit.span.start - 28, hit.span.start))
             just_named = said in ("that's in", "that one's in") and bool(self.inside(hit.span.start - 16, hit.span.start))
             if said in parts_table()["stands_for"]["ready"] and not (stood_ready or just_named):
                 continue
-            many = bool({"them", "those", "all", "both"} & set(said.split()))
+            many = bool({"them", "those", "all", "both", "ones"} & set(said.split()))
             noun = self.before(hit.span.start, many=many)
             if noun is None:
                 continue
@@ -252,6 +262,65 @@ class _Parts:
             if number is None and said.split()[-1] in ("it", "that", "mine") or " it " in f" {said} ":
                 number = 1
             self._add(noun, PartStatus.USED, hit.span, f"“{said}”", number)
+
+    def _beside_new(self) -> None:
+        """ "New disconnect, 60 amp, fuses 45, 3 of them": what is counted beside something new went in with it."""
+        fresh = {d.noun.head: d for d in self.drafts if d.because == "new" and d.status is PartStatus.USED}
+        tokens = self.passage.tokens
+        for noun in self.nouns:
+            if noun.head in fresh or noun.led or noun.old or not noun.plural:
+                continue
+            near = [h for h in fresh if 0 < noun.head.start - h.end <= 12 and tokens[h.start].sentence == tokens[noun.head.start].sentence]
+            count = self._many_after(noun.head.end)
+            if near and count is not None:
+                self._add(noun, PartStatus.USED, noun.span, "counted beside a new part", count)
+
+    def _many_after(self, end: int) -> int | None:
+        """ "3 of them" within a few tokens."""
+        for index in range(end, end + 6):
+            if number_at(self.passage, index) is not None and self.passage.norms[index + 1 : index + 3] in (("of", "them"), ("of", "those")):
+                return number_at(self.passage, index)
+        return None
+
+    def _new_alone(self) -> None:
+        """ "That one goes. New, 5.0.": a new one of what was spoken of; "new one." as a whole sentence too."""
+        passage = self.passage
+        for index, norm in enumerate(passage.norms):
+            if norm != "new":
+                continue
+            sentence = passage.sentence_span(index)
+            end = index + 1 + (passage.norm(index + 1) in ("one", "ones"))
+            opens = index == sentence.start
+            alone = opens and (end >= sentence.end or passage.norm(end) in (",", ".") or (end == index + 1 and passage.tokens[min(end, len(passage.tokens) - 1)].is_digits and passage.norm(end + 1) not in ("by", "inch", "pole", "amp")))
+            noun = self.before(index) if alone and self._clear(Span(index, end)) else None
+            if noun is not None:
+                self._add(noun, PartStatus.USED, Span(index, end), "“new” alone", 1)
+
+    def _deed_alone(self) -> None:
+        """ "Replaced.", "fitted, running": a sentence that begins with the deed and names nothing."""
+        deeds = set(parts_table()["bare_deed"]["say"])
+        for hit in self.hits.get("fit_before", []):
+            start, end = hit.span.start, hit.span.end
+            sentence = self.passage.sentence_span(start)
+            if self.passage.said(hit.span).lower() not in deeds or start - sentence.start > 1 or self.inside(end, min(sentence.end, end + 4)):
+                continue
+            count = number_at(self.passage, end)
+            if not (end >= sentence.end or self.passage.norm(end) in (",", ".", "and") or (count and self.passage.norm(end + 1) == "of")):
+                continue
+            noun = self.before(start, many=True if count else None)
+            if noun is not None and self._clear(hit.span):
+                self._add(noun, PartStatus.USED, hit.span, f"“{self.passage.said(hit.span)}” alone", count)
+
+    def _put_one_in(self) -> None:
+        """ "Put a 20 pound one in": one of what was spoken of, said by its size."""
+        for index, norm in enumerate(self.passage.norms):
+            if norm != "put" or self.passage.norm(index + 1) not in ("a", "an"):
+                continue
+            for end in range(index + 3, index + 7):
+                if self.passage.norm(end) == "one" and self.passage.norm(end + 1) in ("in", "on") and not self.inside(index, end):
+                    noun = self.before(index)
+                    if noun is not None and self._clear(Span(index, end + 2)):
+                        self._add(noun, PartStatus.USED, Span(index, end + 2), "“put one in”", 1)
 
     def _counted_use(self) -> None:
         """ "Filters, I used 2": how many of what was named before."""
