@@ -207,16 +207,14 @@ class _Teller:
             one for one in after if _firm(one) and _telling(one) and self._verdict(one) is not Verdict.OUT_OF_TOLERANCE
         ]
         wanted = self._proving_ids()
-        if wanted & {one.id for one in firm}:
-            firm = [one for one in firm if one.id in wanted]
-        firm.sort(key=lambda one: _place("proving", one.subject))
+        firm.sort(key=lambda one: (_place("proving", one.subject), one.id not in wanted))
         for last in self._last_of_each(firm):
             sentence = self._before_and_after(last) or self._series(last)
-            if sentence:
-                return sentence
+            if sentence or _in("proving", last.subject):
+                return sentence or self._after(last)
         for last in self._last_of_each(firm):
-            if last.id in wanted or self._verdict(last) is Verdict.IN_TOLERANCE or _in("proving", last.subject):
-                return self.words("summary.after", what=self._what(last), after=self._figure(last))
+            if last.id in wanted or self._verdict(last) is Verdict.IN_TOLERANCE:
+                return self._after(last)
         runs = [
             one
             for one in self.draft.findings
@@ -227,6 +225,10 @@ class _Teller:
         if not self._work():
             return ""
         return self.words("summary.unsure_proof" if any(one.confirm for one in after) else "summary.no_proof")
+
+    def _after(self, last: Reading) -> str:
+        """What was measured after the work, by itself."""
+        return self.words("summary.after", what=self._what(last), after=self._figure(last))
 
     def _proving_ids(self) -> set[str]:
         """Readings that the diagnosis names as proof, those of its comparisons among them."""
