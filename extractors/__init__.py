@@ -22,7 +22,7 @@ def identified(talk: Talk) -> dict[Span, str]:
 
 
 def find_facts(transcript: Transcript) -> Facts:
-    """All facts of one job's transcript. Never raises for what was said; an extractor that fails is named in `faults`."""
+    """All facts of one job's transcript. Raises for nothing that was said; an extractor that fails is in `faults`."""
     from extractors.facts import Facts
     from extractors.passage import make_passage
     from extractors.registry import Found, discover

@@ -260,24 +260,21 @@ def _subject_signs(
             signs.append(f"{word}:{name if name in ('compressor', 'unit') else 'other'}")
     for role in (Role.RATED, Role.SETPOINT):
         if scene.hits(f"role:{role}", *lead):
-            signs.append(
-                f"cue {role}:{name if name in ('unit', 'thermostat', 'controller', 'defrost timer', 'pressure switch') else 'other'}"
-            )
+            signs.append(f"cue {role}:{name if name in SET_OR_RATED else 'other'}")
     if story.role is Role.RATED:
-        signs.append(
-            f"after a rated one:{'same' if same else 'unit' if name == 'unit' else 'other'}|{where if mention else 'not named'}"
-        )
+        which = "same" if same else "unit" if name == "unit" else "other"
+        signs.append(f"after a rated one:{which}|{where if mention else 'not named'}")
     if quantity is Quantity.PRESSURE and name in ("suction pressure", "head pressure"):
         signs += _pair_of_pressures(scene, figure, story, name)
     if quantity is Quantity.DURATION:
-        late = figure.span.start > 0.85 * len(scene.passage.tokens)
-        signs += [
-            f"time:{unit}|{name if name in ('labor', 'travel', 'run time', 'defrost timer', 'time delay') else 'other'}|{'late' if late else 'early'}"
-        ]
+        late = "late" if figure.span.start > 0.85 * len(scene.passage.tokens) else "early"
+        signs.append(f"time:{unit}|{name if name in TIMED else 'other'}|{late}")
     signs.append(f"kind:{subjects()[name].kind if name in subjects() else 'noun'}|{said}")
     return signs
 
 
+SET_OR_RATED = frozenset(("unit", "thermostat", "controller", "defrost timer", "pressure switch"))
+TIMED = frozenset(("labor", "travel", "run time", "defrost timer", "time delay"))
 HINTS = {
     "temp": "temperature",
     "temps": "temperature",
@@ -398,7 +395,7 @@ def _standing(scene: Scene, mention: Mention, wanted: set[Quantity]) -> list[str
 
 
 def _pair_of_pressures(scene: Scene, figure: Figure, story: Story, name: str) -> list[str]:
-    """ "Gauges 11 and 135": of two figures in one breath the smaller is the suction."""
+    """Of two pressures in one breath the smaller is the suction: "gauges 11 and 135"."""
     index = scene.figures.index(figure)
     signs = []
     if index + 1 < len(scene.figures):

@@ -8,7 +8,7 @@ from functools import cache
 from extractors.facts import Qualifier
 from extractors.figure import Figure
 from extractors.lexicon import load_table
-from extractors.numerals import Numeral, numerals
+from extractors.numerals import Numeral, is_number_word, numerals
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.ranges import ranges, tolerances
@@ -40,6 +40,11 @@ HALF_UNITS = frozenset(
 )
 
 
+def _begins_number(passage: Passage, index: int) -> bool:
+    """Whether a figure begins at a token."""
+    return index < len(passage.tokens) and (passage.tokens[index].is_digits or is_number_word(passage.norm(index)))
+
+
 def _unit_at(
     passage: Passage, index: int, at: dict[int, list[Hit]], numeral: Numeral
 ) -> tuple[Span, tuple[str, ...], bool] | None:
@@ -50,6 +55,9 @@ def _unit_at(
     end = max(hit.span.end for hit in hits)
     hits = [hit for hit in hits if hit.span.end == end]
     token = passage.tokens[index]
+    next_line = token.segment != passage.tokens[index - 1].segment and not passage.joined_lines
+    if next_line and (passage.norm(end) == "," or _begins_number(passage, end)):
+        return None  # the unit of the next line's figure
     if end == index + 1 and token.norm in SHORT:
         capital_unit = token.text.isupper() and token.norm in "vwfck" and passage.tokens[index - 1].is_digits
         glued = token.joined and passage.tokens[index - 1].is_digits and passage.norm(index + 1)[:1] != "-"
@@ -93,6 +101,10 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
         steps.append(end + 2)
     if passage.norm(end) in fillers and passage.norm(end) not in (",", "point"):
         steps.append(end + 1)
+    if passage.norm(end) == "," and len(passage.norm(end + 1)) > 3 and passage.norm(end + 1) != "degrees":
+        following = passage.norm(end + 2)
+        if following in (".", "", "that"):
+            steps.append(end + 1)  # "point eight, microamps that is"
     if numeral.form in ("fraction", "decimal") and numeral.value < 1:
         steps += [end + 1, end + 2] if passage.norm(end) == "of" else []
         steps += [end + 1] if passage.norm(end) in ("a", "an") else []
@@ -109,7 +121,7 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
 
 
 def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit]]) -> list[Figure]:
-    """ "Amps fifty, ohms point one": a unit that stands before its figure, where the speaker has that habit."""
+    """A unit that stands before its figure, where the speaker has that habit: "amps fifty, ohms point one"."""
     ending: dict[int, list[Hit]] = {}
     for hits in at.values():
         for hit in hits:
@@ -163,7 +175,7 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
 
 
 def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) -> list[Figure]:
-    """ "An hour", "a pound and a half", "hour and a quarter": a unit that counts one of itself."""
+    """A unit that counts one of itself: "an hour", "a pound and a half"."""
     found = []
     fractions = load_table("numbers")["fractions"]
     for index, hits in at.items():
@@ -229,7 +241,7 @@ COMPOUNDS = {("lb", "oz"): 16.0, ("h", "min"): 60.0, ("min", "s"): 60.0, ("ft", 
 
 
 def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
-    """ "2 pounds 6 ounces", "an hour and twenty", "2 hours and 10 minutes": one figure each."""
+    """One figure of two units: "2 pounds 6 ounces", "an hour and twenty"."""
     out: list[Figure] = []
     for figure in figures:
         if out and out[-1].value is not None and figure.value is not None:
@@ -246,13 +258,14 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                     and before.value == int(before.value or 0)
                     and not passage.norm(figure.span.end).isdigit()
                 )
-                if bare and (figure.value >= many or (large == "min" and (bool(gap) or (before.value or 0) > 10)) or large == "ft"):
+                unlikely = large == "ft" or (large == "min" and bool(gap))
+                if bare and (figure.value >= many or unlikely):
                     bare = False
                 if bare and (
                     passage.norm(figure.span.start) in ("one", "a", "an")
-                    or passage.norm(before.span.start - 1) in ("at", "after", "in", "about", "minute")
+                    or passage.norm(before.span.start - 1) in ("at", "after", "minute")
                 ):
-                    bare = large == "h" and passage.norm(before.span.start - 1) not in ("at", "after", "in")
+                    bare = large == "h" and passage.norm(before.span.start - 1) not in ("at", "after")
                 if named and (figure.value >= many or figure.form == "money" or (gap == [","] and large != "lb")):
                     named = False
                 if named or bare:
@@ -269,6 +282,25 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                     break
             else:
                 out.append(figure)
+            continue
+        out.append(figure)
+    return out
+
+
+def _with_fraction(passage: Passage, figures: list[Figure]) -> list[Figure]:
+    """Adds what stands after the unit: "three hours and a quarter", "two pounds and a half"."""
+    fractions = load_table("numbers")["fractions"]
+    out = []
+    for figure in figures:
+        at = figure.span.end
+        if figure.units and figure.value is not None and set(figure.units) & HALF_UNITS and passage.norm(at) == "and":
+            article = passage.norm(at + 1) in ("a", "an")
+            times = 3.0 if passage.norm(at + 1) in ("three", "3") else 1.0
+            word = passage.norm(at + 2)
+            if (article or times > 1) and fractions.get(word, 1.0) in (0.25, 0.5):
+                value = round(figure.value + times * fractions[word], 6)
+                figure = replace(figure, span=Span(figure.span.start, at + 3), value=value, form="compound")
+        if out and out[-1].span.overlaps(figure.span):
             continue
         out.append(figure)
     return out
@@ -308,12 +340,12 @@ def _qualified(passage: Passage, figures: list[Figure]) -> list[Figure]:
 
 
 def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
-    """ "Ten below" is minus ten, unless it is below something."""
+    """Makes "ten below" minus ten, unless it is below something."""
     out: list[Figure] = []
     for figure in figures:
         if out and out[-1].signed and out[-1].span.overlaps(figure.span):
             continue  # the zero of "ten below zero"
-        at = figure.span.end
+        at = figure.number.end
         if passage.norm(at) == "below" and figure.value is not None and figure.value > 0:
             next_word = passage.norm(at + 1)
             if next_word in ("zero", "", ",", ".", "and", "now", "in", "on", "at", "when", "so", "which", "right") or (
@@ -334,11 +366,7 @@ def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
 def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Figure]:
     """All figures of a passage in order. `skip`: tokens that are part of something else (a name, a subject)."""
     at = _find_units(passage)
-    plain = [
-        _with_unit(passage, numeral, at)
-        for numeral in numerals(passage)
-        if not any(i in skip for i in range(numeral.span.start, numeral.span.end))
-    ]
+    plain = [_with_unit(passage, numeral, at) for numeral in numerals(passage, skip)]
     plain = _units_first(passage, plain, at)
     taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
     articles = _article_units(passage, at, taken)
@@ -356,7 +384,7 @@ def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[F
             and passage.norm(f.number.start) in ("a", "half", "quarter", "third", "thirds", "quarters")
         )
     ]
-    whole = _compound(passage, whole)
+    whole = _with_fraction(passage, _compound(passage, whole))
     whole = _belows(passage, whole)
     whole = tolerances(passage, whole)
     whole = ranges(passage, whole)

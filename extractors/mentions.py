@@ -212,7 +212,7 @@ LEGS = frozenset(("L1-L2", "L2-L3", "L1-L3"))
 
 
 def _is_leg(passage: Passage, mention: Mention) -> bool:
-    """ "Two to three" names a pair of legs where a figure follows; alone it is a range."""
+    """Whether "two to three" names a pair of legs: where a figure follows; alone it is a range."""
     if any(
         passage.norm(i)[:1] == "l" or passage.norm(i) in ("a", "b", "c")
         for i in range(mention.span.start, mention.span.end)
@@ -225,7 +225,8 @@ def _is_leg(passage: Passage, mention: Mention) -> bool:
 
 
 NUMBER_STARTS = frozenset(
-    ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "twenty", "thirty", "forty", "fifty", "a"]
+    ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "twenty")
+    + ("thirty", "forty", "fifty", "a")
 )
 
 

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import takewhile
 from typing import Any
 
 from extractors.lexicon import load_table
@@ -35,7 +36,9 @@ class Numeral:
 
 @dataclass(frozen=True, slots=True)
 class Atom:
-    """One number word. Kinds: D digit, Z zero, T teen, Y tens, H hundred, K thousand, P point, A and,
+    """One number word.
+
+    Kinds: D digit, Z zero, T teen, Y tens, H hundred, K thousand, P point, A and,
     a article, F fraction, N written number, C written like a time, S sign, O ordinal.
     """
 
@@ -68,6 +71,12 @@ def _words() -> dict[str, tuple[str, float]]:
     words["a"] = ("a", 1.0)
     words["an"] = ("a", 1.0)
     return words
+
+
+def is_number_word(word: str) -> bool:
+    """Whether a word can begin a spoken figure: "one", "forty", "point", "minus"."""
+    known = _words().get(word)
+    return known is not None and known[0] in "DTYPS"
 
 
 @cache
@@ -172,7 +181,7 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
         form = "decimal" if "." in first.text else form
         yield _Reading(at + 1, first.value, form, 1.0)
         if (
-            len(first.text) in (2, 3)
+            len(first.text) == 2
             and first.text.isdigit()
             and at + 1 < size
             and _digit(atoms[at + 1])
@@ -184,7 +193,9 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
             )
     if first.kind == "C":
         hours, minutes = first.text.split(":")
-        yield _Reading(at + 1, first.value, "clock", 1.0, (float(f"{hours}.{minutes}"),))
+        # 1:18 may be 118, 1.18, or a minute and eighteen seconds
+        span = round(int(hours) + int(minutes) / 60, 6)
+        yield _Reading(at + 1, first.value, "clock", 1.0, (float(f"{hours}.{minutes}"), span))
     if first.kind in "DZ" or _digit(first):
         if first.kind != "N":
             yield _Reading(at + 1, first.value, "plain", 1.0)
@@ -230,6 +241,8 @@ def _grammatical(atoms: list[Atom], at: int) -> Iterator[_Reading]:
         if at + 1 >= len(atoms) or atoms[at + 1].kind not in "HK":
             return
         current, position, form = 1.0, at + 1, "article"
+    elif atoms[at].kind == "H":
+        current, form = 1.0, "article"
     while position < len(atoms):
         atom = atoms[position]
         if atom.kind == "H":
@@ -274,6 +287,10 @@ def _after(atoms: list[Atom], whole: _Reading) -> Iterator[_Reading]:
     end = whole.end
     if end < size and atoms[end].kind == "P" and whole.form not in ("decimal", "comma", "clock"):
         yield from _decimals(atoms, end, whole.value, whole.cost)
+    if end < size and atoms[end].kind == "F" and atoms[end].value <= 0.1 and whole.form == "plain":
+        yield _Reading(end + 1, whole.value * atoms[end].value, "fraction", whole.cost)
+    if end < size and atoms[end].kind == "K" and whole.form == "pair":
+        yield replace(whole, end=end + 1, value=whole.value * atoms[end].value, also=())
     if end < size and whole.form != "fraction":
         joint = end + 1 if atoms[end].kind == "A" else end
         if joint < size and atoms[joint].kind == "F" and (joint > end or atoms[joint].text == "/"):
@@ -326,10 +343,11 @@ def _readings(atoms: list[Atom], at: int) -> Iterator[_Reading]:
     if first.kind == "O":
         yield _Reading(at + 1, first.value, "ordinal", 1.0)
         return
-    if first.kind == "a":
+    if first.kind in "aH":
         if at + 1 < len(atoms) and atoms[at + 1].kind == "F":
             yield _Reading(at + 2, atoms[at + 1].value, "fraction", 1.0)
-        yield from _grammatical(atoms, at)
+        for whole in _grammatical(atoms, at):
+            yield from _after(atoms, whole)
         return
     for whole in _cardinals(atoms, at):
         yield from _after(atoms, whole)
@@ -347,7 +365,7 @@ def _cut(atoms: list[Atom]) -> list[tuple[int, _Reading]]:
         if state is None:
             continue
         cost, before, path = state
-        skip = 0.0 if atoms[at].kind in "AaSO" else 1.6
+        skip = 0.0 if atoms[at].kind in "AaO" else 1.0 if atoms[at].kind == "S" else 1.6
         options: list[tuple[int, float, float | None, list[tuple[int, _Reading]]]] = [
             (at + 1, cost + skip, None if skip else before, path)
         ]
@@ -371,22 +389,28 @@ def _is_pronoun(passage: Passage, index: int) -> bool:
     return before in words["before"] or after in words["after"]
 
 
-def numerals(passage: Passage) -> list[Numeral]:
-    """All numerals of a passage, in order, none overlapping. Linear in its length."""
+def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numeral]:
+    """All numerals of a passage, in order, none overlapping, outside the tokens to skip. Linear in its length."""
     found: list[Numeral] = []
     index = 0
     while index < len(passage.tokens):
-        atom = _atom(passage, index)
+        atom = None if index in skip else _atom(passage, index)
         if (
             atom is None
-            or atom.kind in "AHK"
+            or atom.kind in "AK"
             or (
                 atom.kind == "Z" and atom.text in ("oh", "o", "owe") and passage.norm(index + 1) not in ("point", "dot")
             )
         ):
             index += 1
             continue
-        atoms = _run(passage, index)
+        if passage.norm(index) == "one" and passage.norm(index - 1) in _table()["pronoun_one"]["thing"]:
+            index += 1
+            continue
+        atoms = list(takewhile(lambda a: a.token not in skip, _run(passage, index)))
+        part_of_hour = passage.norm(index - 2) in ("half", "quarter")
+        if part_of_hour and passage.norm(index - 1) in ("past", "to", "till", "after", "of"):
+            atoms = atoms[:1]  # "half past six, sixty-one"
         path = _cut(atoms)
         consumed = index + 1
         for at, reading in path:
@@ -396,9 +420,9 @@ def numerals(passage: Passage) -> list[Numeral]:
             if len(atoms) == MAX_RUN and reading.end == MAX_RUN and at > 0:
                 break  # the run goes on beyond what was looked at: begin again here
             consumed = max(consumed, span.end)
-            if reading.form == "plain" and span.end - span.start == 1 and passage.norm(start) == "one":
-                if _is_pronoun(passage, start):
-                    continue
+            lone = reading.form == "plain" and span.end - span.start == 1 and passage.norm(start) == "one"
+            if lone and _is_pronoun(passage, start):
+                continue
             form = reading.form
             if passage.norm(span.start - 1) == "$":
                 form = "money"

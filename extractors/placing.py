@@ -64,6 +64,8 @@ def choose_value(figure: Figure, filing: Filing) -> tuple[Figure, bool]:
     if figure.value is None or not figure.also or filing.subject is None or filing.unit is None:
         return figure, False
     assert filing.quantity is not None
+    if figure.form == "clock" and filing.quantity is Quantity.DURATION and not figure.units:
+        return replace(figure, value=figure.also[1], also=(figure.value,)), False
 
     def usual(value: float) -> int:
         row = quantity_rows()[filing.quantity]  # type: ignore[index]

@@ -47,9 +47,9 @@ def ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
         joined = False
         if gap in words["to"] and unit_ok:
             recent = {passage.norm(i) for i in range(max(0, figure.span.start - 7), figure.span.start)}
-            if (before == "from" or passage.norm(figure.span.start - 2) == "from") and recent & set(
-                words["changed_by"]
-            ):
+            moved = before in ("went", "gone", "came", "dropped", "rose", "climbed", "moved", "crept", "fell")
+            from_ = before == "from" or passage.norm(figure.span.start - 2) == "from"
+            if moved or (from_ and recent & set(words["changed_by"])):
                 units_ = _same_units(figure, after)
                 figures[index + 1] = replace(after, changed_to=True, units=after.units or units_)
                 out.append(replace(figure, units=figure.units or units_, changed_from=True))
@@ -64,9 +64,9 @@ def ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
             listed = (
                 third is not None and passage.norm(after.span.end) == "," and third.span.start == after.span.end + 1
             )
+            hedged = any(passage.norm(figure.span.start - k) in hedges for k in (1, 2, 3)) or before in ("be", "see")
             near = low < high and low == int(low) and high == int(high) and high - low <= max(3, 0.25 * abs(high))
-            near = near or (low > high and low < 0 and low - high <= 3)
-            hedged = any(passage.norm(figure.span.start - k) in hedges for k in (1, 2, 3))
+            near = near or (low > high and low < 0 and low - high <= 3 and hedged)
             joined = near and not listed and (bool(after.units) or hedged) and (hedged or abs(high) <= 40)
             joined = joined or (not listed and low + 1 == high and low >= 4 and after.form == figure.form)
             low, high = min(low, high), max(low, high)
@@ -121,7 +121,7 @@ def ranges(passage: Passage, figures: list[Figure]) -> list[Figure]:
 
 def tolerances(passage: Passage, figures: list[Figure]) -> list[Figure]:
     """Gives "plus or minus six percent" to the figure before it."""
-    marks = [hit for hit in _marks().find(passage)]
+    marks = list(_marks().find(passage))
     out = list(figures)
     for mark in marks:
         number = next((f for f in out if mark.span.start <= f.span.start <= mark.span.end + 1), None)

@@ -11,6 +11,7 @@ from extractors.asides import Asides
 from extractors.beside import Aside
 from extractors.facts import Quantity
 from extractors.figure import Figure
+from extractors.figures import find_figures
 from extractors.lexicon import load_table
 from extractors.mentions import Mention, Place
 from extractors.passage import Passage, Span
@@ -67,7 +68,8 @@ class Scene:
         self.talk = talk
         self.passage: Passage = talk.passage
         self.used = used
-        self.figures: list[Figure] = talk.figures
+        taken = {i for span in used for i in range(span.start, span.end)}
+        self.figures: list[Figure] = find_figures(self.passage, frozenset(taken) | talk.legs) if taken else talk.figures
         self.asides: dict[int, Aside] = {}
         judge = Asides(talk)
         self._used_tokens = {i for span in used for i in range(span.start, span.end)}

@@ -42,12 +42,16 @@ class Talk:
     @cached_property
     def figures(self) -> list[Figure]:
         """All figures, in order, also those that are no reading of the job."""
-        legs = frozenset(i for m in self.mentions if m.subject in LEGS for i in range(m.span.start, m.span.end))
-        return find_figures(self.passage, legs)
+        return find_figures(self.passage, self.legs)
+
+    @cached_property
+    def legs(self) -> frozenset[int]:
+        """Tokens that name a pair of legs: their numbers are no figures."""
+        return frozenset(i for m in self.mentions if m.subject in LEGS for i in range(m.span.start, m.span.end))
 
     @cached_property
     def doc(self) -> Doc:
-        """SpaCy's view of the same tokens (tags, lemmas, dependency parse, names); token i is token i of the passage."""
+        """The same tokens with spaCy's tags, lemmas, parse and names; token i is token i of the passage."""
         return parse(self.passage)
 
     def mentions_in(self, span: Span) -> list[Mention]:

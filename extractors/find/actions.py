@@ -91,7 +91,9 @@ def _action(number: int, deed: Deed, passage: Passage) -> Action:
 
 def find(talk: Talk, found: Found) -> list[Action]:
     """The actions of a job in order. Linear in the talk."""
-    return [_action(number, deed, talk.passage) for number, deed in enumerate(settle(deeds_of(talk)), 1)]
+    deeds = settle(deeds_of(talk))
+    found.deeds = [deed.token for deed in deeds if remedied(deed)]
+    return [_action(number, deed, talk.passage) for number, deed in enumerate(deeds, 1)]
 
 
 EXTRACTOR = Extractor("actions", find, gives="actions", needs=())

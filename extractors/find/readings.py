@@ -27,6 +27,7 @@ from extractors.scene import Scene
 from extractors.settle import Entry, dual, merge_repeats, name_legs, settle
 from extractors.stages import Story
 from extractors.talk import Talk
+from extractors.units import units
 
 SURE_SUBJECT = 0.7
 SURE_ROLE = 0.62
@@ -104,7 +105,7 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         alternatives.append(
             Alternative(value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity)
         )
-        confirm.append(f"unit not said: {filing.unit} or {other.unit}")
+        confirm.append(f"unit not said: {_spoken(filing.unit)} or {_spoken(other.unit)}")
     if filed.role_share < SURE_ROLE and filed.second_role is not None:
         if {filed.role, filed.second_role} & {Role.RATED}:
             confirm.append("may be measured" if filed.role is Role.RATED else "may be rated")
@@ -138,7 +139,8 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     elif filed.role is Role.SETPOINT:
         stage = story.stage(figure.number, scene.clause(figure))
     because = [
-        f"filed as {filing.subject}, {filing.quantity}, {filed.role} ({filed.subject_share:.0%}, role {filed.role_share:.0%})"
+        f"filed as {filing.subject}, {filing.quantity} ({filed.subject_share:.0%})",
+        f"role {filed.role} ({filed.role_share:.0%})",
     ]
     if filing.mention is not None:
         because.append(f"“{passage.said(filing.mention.span)}” names {filing.subject}")
@@ -195,6 +197,11 @@ def _heard(scene: Scene, figure: Figure, unit: str | None) -> tuple[list[str], l
     return reasons, others
 
 
+def _spoken(unit: str | None) -> str:
+    """A unit as a person says it."""
+    return units()[unit].say[0] if unit else "a plain number"
+
+
 def _minutes(scene: Scene, filed: Filed) -> float | None:
     """The clock time or the run time that was said right before the figure, in minutes."""
     index = filed.index
@@ -239,8 +246,7 @@ def _unplaced(scene: Scene, index: int, filed: Filed | None) -> Unplaced:
 def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced, ...]]:
     """Readings in the order of the telling, and the figures that are none."""
     scene = Scene(talk, found.used)
-    deeds = [d for d in found.deeds]
-    story = Story(talk.passage, deeds)
+    story = Story(talk.passage, found.deeds)
     filed = file_all(scene)
     entries = [_make(scene, story, f, n) for n, f in enumerate((f for f in filed if f.filing.subject is not None), 1)]
     entries = merge_repeats(name_legs(scene, dual(settle(scene, entries))))
@@ -269,4 +275,4 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
     return tuple(readings), tuple(rest)
 
 
-EXTRACTOR = Extractor("readings", find, gives="readings")
+EXTRACTOR = Extractor("readings", find, gives="readings", needs=("equipment", "actions"))

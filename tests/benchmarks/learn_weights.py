@@ -65,7 +65,7 @@ def gold_spans(passage, entries):
         joined += piece
     spans = []
     for entry in entries:
-        quote = plain(entry["quote"]).replace(" ", "").strip(".")
+        quote = plain(entry["quote"]).replace(" ", "").rstrip(".")
         at = joined.find(quote)
         if at < 0:
             spans.append(None)
