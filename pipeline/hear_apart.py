@@ -48,13 +48,19 @@ class Result:
     playable: bytes = b""
 
 
-def hear_apart(
-    wanted: Wanted, progress: Callable[[float, float], None], stopped: Callable[[], bool] = lambda: False
-) -> Result:
-    """Hears in another process and gives what it heard.
+_children: set[subprocess.Popen[str]] = set()
 
-    `stopped` is asked now and then; when it answers True the process is ended and InputError raised. Raises the
-    error that the process met, or StoreError when it died without a word.
+
+def end_all() -> None:
+    """Ends all hearing of this process at once; what was kept of it is gone on with at the next start."""
+    for child in list(_children):
+        child.kill()
+
+
+def hear_apart(wanted: Wanted, progress: Callable[[float, float], None]) -> Result:
+    """Hears in another process and gives what it heard. What `progress` raises ends it.
+
+    Raises the error that the process met, or StoreError when it died without a word.
     """
     command = [sys.executable, "-m", "pipeline.hear_apart"]
     environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
@@ -62,6 +68,7 @@ def hear_apart(
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment
     ) as child:
         assert child.stdin and child.stdout and child.stderr
+        _children.add(child)
         complaint: list[str] = []
         drain = threading.Thread(target=lambda: complaint.extend(child.stderr or ()), daemon=True)
         drain.start()
@@ -73,13 +80,12 @@ def hear_apart(
                 told = json.loads(line)
                 if "done" in told:
                     progress(told["done"], told["all"])
-                if stopped():
-                    raise InputError("stopped", "Hearing was stopped.", "Start it again when you want to.")
                 if "error" in told:
                     raise _error(told["error"])
                 if "result" in told:
                     return _taken(Path(told["result"]))
         finally:
+            _children.discard(child)
             child.kill()
             child.wait()
             drain.join(timeout=5)

@@ -10,6 +10,7 @@ import json
 import os
 import shutil
 import tempfile
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -21,7 +22,7 @@ from pipeline.compose import with_problem
 from pipeline.desk import Desk
 from pipeline.errors import InputError, ReportError, SetupError, StoreError
 from pipeline.hear import Heard
-from pipeline.hear_apart import Result, Wanted, hear_apart
+from pipeline.hear_apart import Result, Wanted, end_all, hear_apart
 from pipeline.ingest import Source
 from pipeline.keep import make_folder
 from pipeline.learned import OwnWords, hotwords, load_words_file, respell
@@ -60,6 +61,15 @@ class Bench:
     settings: Settings
     hear: Hear = hear_apart
 
+
+class Stopping(BaseException):
+    """The engine stops: the step ends here and nothing of it is written, so that the next start takes it up again.
+
+    Not an Exception, which the engine would write down as the job's end.
+    """
+
+
+_stopping = threading.Event()
 
 _bench: Bench | None = None
 """The engine calls its functions by name, so they find their bench here; one a process."""
@@ -104,6 +114,7 @@ class Engine:
         from dbos import DBOS
 
         _bench = self.work
+        _stopping.clear()
         _functions()
         # Its own messages name people's files; ours go through the store.
         DBOS(
@@ -125,6 +136,8 @@ class Engine:
         """Stops working; what is in work goes on at the next start."""
         from dbos import DBOS
 
+        _stopping.set()
+        end_all()
         DBOS.destroy(workflow_completion_timeout_sec=0)
         if self._client is not None:
             self._client.destroy()
@@ -228,7 +241,7 @@ def hear_one(recording_id: str, run_id: str) -> str:
                 hotwords=hotwords(load_words_file(work.store.place.words_file)),
                 threads=work.settings.threads,
             )
-            result = work.hear(wanted, _Teller(work.store, recording_id, run_id))
+            result = _unless_stopping(work, wanted, _Teller(work.store, recording_id, run_id))
     except (InputError, SetupError) as fault:
         failed(recording_id, run_id, fault)
         return ""
@@ -250,6 +263,17 @@ def hear_one(recording_id: str, run_id: str) -> str:
         row.state, row.heard, row.duration_s, row.reason = "heard", heard, duration, None
         row.peaks, row.playable = peaks, playable
         return row.batch
+
+
+def _unless_stopping(work: Bench, wanted: Wanted, tell: Callable[[float, float], None]) -> Result:
+    """What was heard. Raises Stopping when the engine is being stopped, however the hearing then ended."""
+    try:
+        if not _stopping.is_set():
+            return work.hear(wanted, tell)
+    except Exception:
+        if not _stopping.is_set():
+            raise
+    raise Stopping
 
 
 def _kept(store: Store, recording: RecordingRow) -> Path:

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,6 +17,7 @@ import pytest
 from app_drafts import LINES, timed
 from app_store import store_at, taken
 
+from pipeline import hear_apart as hear_apart_module
 from pipeline.desk import Desk
 from pipeline.edits import EditKind
 from pipeline.edits_make import make_edit
@@ -242,6 +244,29 @@ def test_a_kill_while_hearing_costs_nothing_but_time(tmp_path: Path) -> None:
         process.communicate()
     assert (home / "calls").read_text() == "xx"
     store.close()
+
+
+def test_a_stop_while_hearing_is_at_once_and_the_next_start_goes_on(store: Store) -> None:
+    began = threading.Event()
+
+    def long(wanted: Wanted, tell: Callable[[float, float], None]) -> Result:
+        """Sound that lasts until its process is ended."""
+        sleeper = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"], text=True)
+        hear_apart_module._children.add(sleeper)
+        began.set()
+        sleeper.wait()
+        raise StoreError("hearing-died", "It was ended.", "")
+
+    took = taken(store, "dock.m4a", b"sound")
+    with engine(store, long) as running:
+        submit(running, took.recording_id)
+        assert began.wait(timeout=30)
+        stopping = time.monotonic()
+    assert time.monotonic() - stopping < 30, "it waited for the end of the recording"
+    with store.database.reading() as session:
+        assert jobs.job(session, took.job_id, None).row.job_state == "hearing"
+    with engine(store, lambda wanted, tell: result(wanted)):
+        settled(store, took.job_id)
 
 
 def test_a_store_is_served_by_one_process_only(tmp_path: Path) -> None:

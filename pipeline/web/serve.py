@@ -65,7 +65,9 @@ def serve(place: StorePlace, settings: Settings, port: int, tell: Callable[[str]
             app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3
         )
         tell(f"http://{LOOPBACK}:{taken}/")
-        uvicorn.Server(config).run(sockets=[sock])
+        # Ctrl+C is how it is meant to end.
+        with contextlib.suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[sock])
 
 
 @contextlib.contextmanager
