@@ -59,8 +59,8 @@ def _half(passage: Passage, end: int) -> tuple[str, int]:
     if words[0] in ("in", "this") and words[2 if words[0] == "in" else 1] in ("morning", "afternoon", "evening"):
         size = 3 if words[0] == "in" else 2
         return ("am" if words[size - 1] == "morning" else "pm"), end + size
-    if words[0] in ("sharp", "o'clock", "oclock"):
-        return _half(passage, end + 1)
+    if words[0] == "sharp" or _oclock(passage, end):
+        return _half(passage, _oclock(passage, end) or end + 1)
     return "", end
 
 
@@ -90,8 +90,17 @@ def clock_at(passage: Passage, index: int, *, bare: bool = False) -> Clock | Non
     minute = _minutes(passage, end)
     if minute is not None:
         return _made(passage, index, minute[1], value, minute[0])
-    if passage.norm(end) in ("o'clock", "oclock", "sharp", "am", "pm", "noon") or bare:
+    if passage.norm(end) in ("sharp", "am", "pm", "noon") or _oclock(passage, end) or bare:
         return _made(passage, index, end + (passage.norm(end) == "noon"), value, 0)
+    return None
+
+
+def _oclock(passage: Passage, end: int) -> int | None:
+    """The end of "o'clock" at a token, however it was cut, or None."""
+    if passage.norm(end) in ("o'clock", "oclock"):
+        return end + 1
+    if passage.norm(end) == "o" and passage.norm(end + 1) == "'" and passage.norm(end + 2) == "clock":
+        return end + 3
     return None
 
 

@@ -117,7 +117,7 @@ class _Source:
 
     def _kinds(self, start: int, end: int) -> set[str]:
         """Machines that were named in [start, end) as those of the job, by their nouns."""
-        return {m.type.split()[-1] for m in self.machines if start <= m.span.start < end and m.score > 0.9}
+        return {m.type.split()[-1] for m in self.machines if start <= m.span.start < end and m.score > -2.0 and not m.misheard}
 
     def new_thing(self, start: int, since: int) -> bool:
         """Whether another machine, another plate or another place is named right after a token."""
