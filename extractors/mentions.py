@@ -225,8 +225,7 @@ def _is_leg(passage: Passage, mention: Mention) -> bool:
 
 
 NUMBER_STARTS = frozenset(
-    ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "twenty")
-    + ("thirty", "forty", "fifty", "a")
+    "one two three four five six seven eight nine ten eleven twelve twenty thirty forty fifty a".split()  # noqa: SIM905
 )
 
 
