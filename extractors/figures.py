@@ -270,12 +270,14 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
                     named = False
                 if named or bare:
                     total = (before.value or 0.0) + figure.value / many
+                    # what is no whole number of quarters is plainer in the smaller unit: 130 min, not 2.1667 h
+                    quarters = large in ("lb", "ft") or (total * 4) % 1 == 0
                     out[-1] = replace(
                         before,
                         span=Span(before.span.start, figure.span.end),
                         number=Span(before.number.start, figure.number.end),
-                        value=round(total, 6),
-                        units=(large,),
+                        value=round(total, 6) if quarters else round(total * many, 6),
+                        units=(large if quarters else small,),
                         form="compound",
                         notes=(*before.notes, "" if named else f"{small} not said"),
                     )
