@@ -71,7 +71,9 @@ def with_text(text: str) -> Draft:
     said = Said(value=text, evidence=evidence(text))
     return Draft(
         name="hostile",
-        visit=Visit(customer=said, site=said, contact=said, technician=said, date=said, arrived=said, left=said, reference=said),
+        visit=Visit(
+            customer=said, site=said, contact=said, technician=said, date=said, arrived=said, left=said, reference=said,
+        ),
         equipment=Equipment(type=said, make=said, model=said, serial=said, refrigerant=said, location=said),
         other_equipment=(Equipment(type=said, model=said),),
         recordings=(Recording(file=text, sha256="0" * 64, duration_s=60.0),),
@@ -79,7 +81,9 @@ def with_text(text: str) -> Draft:
         complaint=Complaint(text=text, evidence=evidence(text)),
         readings=(
             reading("r1", stage="as_found", place=text, of=text, evidence=evidence(text)),
-            reading("r2", 38.0, stage="as_left", subject=text, evidence=evidence(text), confirm=(f"low confidence: {text}", text)),
+            reading(
+                "r2", 38.0, stage="as_left", subject=text, evidence=evidence(text), confirm=(f"low confidence: {text}", text),
+            ),
         ),
         checks=(
             Check(
@@ -87,8 +91,16 @@ def with_text(text: str) -> Draft:
                 message=text, basis=Basis(kind="standard", source=text),
             ),
         ),
-        findings=(Finding(id="f1", component=text, place=text, condition="dirty", status="observed", text=text, evidence=evidence(text)),),
-        actions=(Action(id="a1", action="cleaned", component=text, place=text, status="done", text=text, evidence=evidence(text)),),
+        findings=(
+            Finding(
+                id="f1", component=text, place=text, condition="dirty", status="observed", text=text, evidence=evidence(text),
+            ),
+        ),
+        actions=(
+            Action(
+                id="a1", action="cleaned", component=text, place=text, status="done", text=text, evidence=evidence(text),
+            ),
+        ),
         parts=(
             Part(
                 id="p1", description=text, component=text, part_number=text, serial=text, quantity=1, rating=text,

@@ -116,6 +116,13 @@ def test_letters_without_a_font_print_as_boxes_and_the_page_says_so(monkeypatch:
     assert "no font here has" in text
 
 
+def test_letters_that_our_fonts_have_need_no_font_of_the_machine() -> None:
+    from pipeline.render.places import unprintable
+
+    assert unprintable("Zürich, ¿dónde?, µΩ°±≥≈−–, Ж, שלום, مرحبا, 🔥, №, □") == set()
+    assert unprintable("A北") == {"北"}
+
+
 def test_long_word_is_broken_inside_the_page() -> None:
     import pdfplumber
 
