@@ -82,7 +82,8 @@ def with_text(text: str) -> Draft:
         readings=(
             reading("r1", stage="as_found", place=text, of=text, evidence=evidence(text)),
             reading(
-                "r2", 38.0, stage="as_left", subject=text, evidence=evidence(text), confirm=(f"low confidence: {text}", text),
+                "r2", 38.0, stage="as_left", subject=text, evidence=evidence(text),
+                confirm=(f"low confidence: {text}", text),
             ),
         ),
         checks=(
@@ -93,12 +94,14 @@ def with_text(text: str) -> Draft:
         ),
         findings=(
             Finding(
-                id="f1", component=text, place=text, condition="dirty", status="observed", text=text, evidence=evidence(text),
+                id="f1", component=text, place=text, condition="dirty", status="observed", text=text,
+                evidence=evidence(text),
             ),
         ),
         actions=(
             Action(
-                id="a1", action="cleaned", component=text, place=text, status="done", text=text, evidence=evidence(text),
+                id="a1", action="cleaned", component=text, place=text, status="done", text=text,
+                evidence=evidence(text),
             ),
         ),
         parts=(

@@ -95,8 +95,8 @@ def test_catalogues_are_alike(language: str) -> None:
     english, other = flat(load_words().table), flat(load_words(language).table)
 
     def plural(key: str) -> bool:
-        # English may say one and many alike, and needs no translation of its own sentences.
-        return (key.startswith("condition.") and key.endswith(".many")) or key.startswith("translated.")
+        # English may say one and many alike, and needs no translation of the draft's sentences.
+        return (key.startswith("condition.") and key.endswith(".many")) or key.startswith(("translated.", "asked."))
 
     assert {key for key in english if not plural(key)} == {key for key in other if not plural(key)}
     for key, pattern in english.items():
@@ -110,6 +110,14 @@ def test_every_safety_note_is_translated(language: str) -> None:
     missing = [row["text"] for row in rows if row["text"] not in load_words(language).table["translated"]]
 
     assert missing == []
+
+
+@pytest.mark.parametrize("language", [name for name in languages() if name != DEFAULT])
+def test_every_question_is_translated(language: str) -> None:
+    rows = tomllib.loads((ROOT / "pipeline" / "gaps.toml").read_text(encoding="utf-8"))
+    fields = [name for name, row in rows.items() if "question" in row or name == "reading"]
+
+    assert set(fields) - {"part_unnamed"} <= set(load_words(language).table["asked"])
 
 
 @pytest.mark.parametrize("language", languages())
