@@ -34,7 +34,10 @@ class Store:
 
 def open_store(place: StorePlace) -> Store:
     """The store at a place, made when it is empty. Raises StoreError when its tables are of another version."""
-    make_folder(place.home)
+    if not place.home.exists():
+        make_folder(place.home)
+        # Other people of this machine have no business with what customers said.
+        place.home.chmod(0o700)
     database = Database(place.database)
     ready(database)
     return Store(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
 from typing import Any
 
 from starlette.applications import Starlette
@@ -79,16 +77,13 @@ def create_app(
     user: User,
     *,
     hosts: frozenset[str] | None = LOOPBACK,
-    stop: Callable[[], None] | None = None,
+    hearing: str = "careful",
 ) -> Starlette:
-    """The application. `user` is who is at the page; `hosts` the names it may be asked under; `stop` ends the rest."""
+    """The application.
 
-    @asynccontextmanager
-    async def life(_: Starlette) -> AsyncIterator[None]:
-        yield
-        if stop is not None:
-            stop()
-
+    `user` is who is at the page; `hosts` the names it may be asked under; `hearing` how recordings are heard unless
+    the page says otherwise.
+    """
     app = Starlette(
         routes=[
             *ROUTES,
@@ -98,9 +93,9 @@ def create_app(
         ],
         middleware=[Middleware(Guard, hosts=hosts)],
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
-        lifespan=life,
     )
     app.state.store, app.state.desk, app.state.engine, app.state.user = store, desk, engine, user
+    app.state.hearing = hearing
     return app
 
 

@@ -37,7 +37,7 @@ def running(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -
             engine.submit_waiting()
             # The first corrected word would wait for the language model otherwise.
             threading.Thread(target=_warm_up, daemon=True).start()
-            yield create_app(store, engine.work.desk, engine, local_user())
+            yield create_app(store, engine.work.desk, engine, local_user(), hearing=settings.hearing)
         finally:
             engine.stop()
             store.close()

@@ -72,7 +72,7 @@ def _take(request: Request, asked: dict[str, object]) -> Response:
     if upload.received != upload.size:
         raise InputError("not-whole", f"{upload.name} has not arrived whole.", "Send the rest.")
     batch = "".join(letter for letter in str(asked.get("batch", "")) if letter.isalnum())[:32] or upload.id
-    hearing = "quick" if asked.get("hearing") == "quick" else "careful"
+    hearing = "quick" if asked.get("hearing") == "quick" else request.app.state.hearing
     # Batches of different people never meet, whatever their pages call them.
     taken = jobs.take_in(
         store, upload, f"{user.id[:12]}-{batch}"[:32], one_job=bool(asked.get("one_job")), hearing=hearing
