@@ -19,7 +19,6 @@ class Entry:
     figure: Figure
     filed: Filed | None
     span: Span
-    minutes: float | None = None
     repeats: list[Evidence] = field(default_factory=list)
 
 

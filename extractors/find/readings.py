@@ -15,7 +15,6 @@ from extractors.facts import (
     Unplaced,
     UnplacedReason,
 )
-from extractors.features import after_a_time
 from extractors.figure import Figure, tolerance_pct
 from extractors.lexicon import load_table
 from extractors.meant import subject_word
@@ -24,6 +23,7 @@ from extractors.passage import Span, make_passage
 from extractors.placing import Filed, choose_value, file_all
 from extractors.registry import Extractor, Found
 from extractors.scene import Scene
+from extractors.series import with_minutes
 from extractors.settle import Entry, dual, merge_repeats, name_legs, settle
 from extractors.stages import Story
 from extractors.talk import Talk
@@ -167,7 +167,6 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         evidence=passage.evidence(quote),
         confirm=tuple(confirm),
         alternatives=tuple(alternatives),
-        minutes=_minutes(scene, filed),
         because=tuple(because),
         probability=passage.probability(figure.number),
     )
@@ -200,20 +199,6 @@ def _heard(scene: Scene, figure: Figure, unit: str | None) -> tuple[list[str], l
 def _spoken(unit: str | None) -> str:
     """A unit as a person says it."""
     return units()[unit].say[0] if unit else "a plain number"
-
-
-def _minutes(scene: Scene, filed: Filed) -> float | None:
-    """The clock time or the run time that was said right before the figure, in minutes."""
-    index = filed.index
-    if index == 0 or not after_a_time(scene, index, filed.figure):
-        return None
-    aside = scene.asides.get(index - 1)
-    if aside is not None and aside.minutes is not None:
-        return aside.minutes
-    before = scene.figures[index - 1]
-    if before.value is None:
-        return None
-    return before.value * (60.0 if "h" in before.units else 1.0)
 
 
 def _quote_start(scene: Scene, figure: Figure) -> int:
@@ -249,7 +234,7 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
     story = Story(talk.passage, found.deeds)
     filed = file_all(scene)
     entries = [_make(scene, story, f, n) for n, f in enumerate((f for f in filed if f.filing.subject is not None), 1)]
-    entries = merge_repeats(name_legs(scene, dual(settle(scene, entries))))
+    entries = with_minutes(scene, merge_repeats(name_legs(scene, dual(settle(scene, entries)))))
     readings = []
     names: dict[str, str] = {}
     for number, entry in enumerate(entries, 1):
