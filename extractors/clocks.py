@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span
-from extractors.spelling import number_word
 
 PARTS = {"quarter": 15, "half": 30}
 PAST, TO = frozenset(["past", "after"]), frozenset(["to", "till", "before", "of"])
@@ -72,8 +72,8 @@ def clock_at(passage: Passage, index: int, *, bare: bool = False) -> Clock | Non
     if norm in ("noon", "midnight"):
         return Clock(Span(index, index + 1), 12, 0, "pm" if norm == "noon" else "am")
     if ":" in norm and norm[:1].isdigit():
-        hour, minute = (int(part) for part in norm.split(":"))
-        return _made(passage, index, index + 1, hour, minute)
+        hours, minutes = norm.split(":")
+        return _made(passage, index, index + 1, int(hours), int(minutes))
     if norm in PARTS:
         return _part(passage, index)
     first = _number(passage, index)
@@ -114,7 +114,7 @@ def _minutes(passage: Passage, at: int) -> tuple[int, int] | None:
 
 
 def _part(passage: Passage, index: int) -> Clock | None:
-    """ "quarter past one", "half past four", "half 4"."""
+    """As in "quarter past one", "half past four", "half 4"."""
     part, after = PARTS[passage.norm(index)], passage.norm(index + 1)
     if after in PAST | TO:
         hour = _hour(passage, index + 2)

@@ -43,7 +43,9 @@ def _table() -> dict[str, Any]:
 
 @cache
 def _cues() -> Phrases:
-    rows = [(kind, phrase) for kind in ("model", "serial", "part", "number", "plate") for phrase in _table()[kind]["say"]]
+    rows = [
+        (kind, phrase) for kind in ("model", "serial", "part", "number", "plate") for phrase in _table()[kind]["say"]
+    ]
     rows += [("belt", phrase) for phrase in ("belt", "belts")]
     rows += [("close", phrase) for phrase in _table()["part_close"]["say"]]
     rows += [("near", phrase) for phrase in _table()["part_near"]["say"]]
@@ -64,7 +66,9 @@ class _Finder:
         self.announcing = {i for kind in ("model", "serial", "part") for i in self.starts.get(kind, [])}
         self.taken: set[int] = set()
         self.found: list[Identifier] = []
-        self.units = {hit.span.start for hit in unit_phrases().find(self.passage, overlapping=True) if not hit.label.endswith("?")}
+        self.units = {
+            hit.span.start for hit in unit_phrases().find(self.passage, overlapping=True) if not hit.label.endswith("?")
+        }
         self.named = {m.span.start for m in talk.mentions}
 
     def near(self, label: str, start: int, end: int) -> bool:
@@ -73,7 +77,7 @@ class _Finder:
         return bisect_left(starts, start) < bisect_left(starts, end)
 
     def after_cue(self, hit: Hit, kind: str) -> Identifier | None:
-        """The string that an announcement leads to: over small words any, over others only one that is surely a name."""
+        """The string that an announcement leads to: over small words any, over others only what is surely a name."""
         passage, index = self.passage, hit.span.end
         lines, small = 0, True
         while index < min(len(passage.tokens), hit.span.end + GAP):
@@ -132,10 +136,14 @@ class _Finder:
 
     def _other(self, hit: Hit) -> bool:
         """Whether the number is a store's, a ticket's, a telephone's."""
-        return any(hit.span.start in self.ends.get("other", ()) or hit.span.end == end for end in self.ends.get("other", ()) if hit.span.start < end <= hit.span.end)
+        return any(
+            hit.span.start in self.ends.get("other", ()) or hit.span.end == end
+            for end in self.ends.get("other", ())
+            if hit.span.start < end <= hit.span.end
+        )
 
     def _plain_number(self, one: Identifier) -> Identifier:
-        """ "The number's ..." right after a model without a serial is the serial, beside a plate the model."""
+        """As in "The number's ..." right after a model without a serial is the serial, beside a plate the model."""
         close = any(k.kind == MODEL and 0 <= one.span.start - k.span.end <= 8 for k in self.found)
         if close and not any(k.kind == SERIAL for k in self.found):
             return Identifier(one.span, SERIAL, one.spelled, False, "right after the model")
@@ -190,16 +198,32 @@ class _Finder:
         token = self.passage.tokens[index]
         before = self.passage.norm(index - 1)
         following = self.passage.tokens[index + 1] if index + 1 < len(self.passage.tokens) else None
-        if token.is_word and 2 <= len(token.norm) <= 4 and following is not None and following.joined and following.is_digits:
+        if (
+            token.is_word
+            and 2 <= len(token.norm) <= 4
+            and following is not None
+            and following.joined
+            and following.is_digits
+        ):
             return token.norm not in _abbreviations()  # "gc10"
-        if index and len(before) == 1 and before.isalpha() and before not in ("a", "i") and self.passage.tokens[index].segment == self.passage.tokens[index - 1].segment:
+        if (
+            index
+            and len(before) == 1
+            and before.isalpha()
+            and before not in ("a", "i")
+            and self.passage.tokens[index].segment == self.passage.tokens[index - 1].segment
+        ):
             return False
         if token.is_digits:
             return bool(token.norm.isdigit()) and not (index and before.isdigit())
-        return token.norm.isascii() and token.norm.isalpha() and (len(token.norm) == 1 or (token.text.isupper() and len(token.norm) <= 6))
+        return (
+            token.norm.isascii()
+            and token.norm.isalpha()
+            and (len(token.norm) == 1 or (token.text.isupper() and len(token.norm) <= 6))
+        )
 
     def _looks_like_one(self, one: Spelled) -> bool:
-        passage, start = self.passage, one.span.start
+        start = one.span.start
         if not one.digits or not one.letters or len(one.bare) < 3 or one.span.end in self.units:
             return False
         if start in self.named:
@@ -208,7 +232,11 @@ class _Finder:
             return False
         joint = any(ch in one.text for ch in "-/")
         head = _head(one)
-        boxed = self.passage.norms[one.span.end : one.span.end + 3] in (("on", "the", "box"), ("is", "the", "part"), ("is", "the", "number"))
+        boxed = self.passage.norms[one.span.end : one.span.end + 3] in (
+            ("on", "the", "box"),
+            ("is", "the", "part"),
+            ("is", "the", "number"),
+        )
         if head in _abbreviations() and not (joint and one.digits >= 3) and not boxed and not self._paired(one):
             return False
         if not head:  # digits first: only with a dash and a letter, "24-771B"
@@ -217,13 +245,15 @@ class _Finder:
             by = "x" in one.text and one.digits >= 2
             second = self.passage.tokens[min(start + 1, one.span.end - 1)]
             glued = one.digits >= 3 and second.joined and second.is_digits
-            told = self.near("near", start - 12, one.span.end + 12) or self.near("close", start - CLOSE, one.span.end + 4)
+            told = self.near("near", start - 12, one.span.end + 12) or self.near(
+                "close", start - CLOSE, one.span.end + 4
+            )
             belt = one.digits == 2 and self.near("belt", start - 6, start)
             return (one.digits >= 4 or by or glued or belt) and (told or belt)
         return "." not in one.text
 
     def _paired(self, one: Spelled) -> bool:
-        """ "D T 44. 6 2 0 1 5.": two names side by side, as a plate has them."""
+        """As in "D T 44. 6 2 0 1 5.": two names side by side, as a plate has them."""
         index = one.span.end + 1
         if index >= len(self.passage.tokens) or self.passage.norm(one.span.end) not in (".", ","):
             return False
@@ -246,7 +276,9 @@ class _Finder:
         if any(e in self.ends.get("other", ()) for e in (start - 1, start)):
             return None, "a ticket's or a door's"
         if not any(k.kind == MODEL for k in self.found):
-            if self.passage.norm(end) == "model" or (self.passage.norm(end) == "for" and self.passage.norm(end + 2) == "model"):
+            if self.passage.norm(end) == "model" or (
+                self.passage.norm(end) == "for" and self.passage.norm(end + 2) == "model"
+            ):
                 return MODEL, "“model” after it"
             if self.near("serial", end, end + 6):
                 return MODEL, "right before the serial"
@@ -259,15 +291,20 @@ class _Finder:
             self.near("close", start - 4, start) or self.near("near", start - 4, start)
         )
         belt = self.near("belt", start - 6, start)
-        if beside and (one.digits >= 2 or tight or any(ch in one.text for ch in "-/")) and len(one.bare) >= 3 and (len(one.bare) >= 4 or one.letters >= 2 or belt):
+        if (
+            beside
+            and (one.digits >= 2 or tight or any(ch in one.text for ch in "-/"))
+            and len(one.bare) >= 3
+            and (len(one.bare) >= 4 or one.letters >= 2 or belt)
+        ):
             return PART, "a part is spoken of beside it"
         return None, ""
-
 
     def _plate_follows(self, end: int) -> bool:
         """Whether what stands on a plate comes right after: another number, volts, phases, a refrigerant."""
         return any(
-            i in self.stops or i in self.announcing or self.passage.norm(i) in _table()["plate"]["follows"] for i in range(end, end + PLATE_FOLLOWS)
+            i in self.stops or i in self.announcing or self.passage.norm(i) in _table()["plate"]["follows"]
+            for i in range(end, end + PLATE_FOLLOWS)
         )
 
 

@@ -1,4 +1,4 @@
-"""Tells the jobs of a day's talk apart: where another begins, what goes back to an earlier one, what belongs together."""
+"""Tells the jobs of a day's talk apart: where another begins, what goes back to an earlier one, what is one job."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from typing import Any
 from extractors.facts import Transcript
 from extractors.lexicon import load_table
 from extractors.machines import Machine, Surroundings, machines
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span, make_passage
 from extractors.phrases import Hit, Phrases
-from extractors.spelling import number_word, settled, spell
+from extractors.spelling import settled, spell
 
 Job = list[tuple[int, tuple[int, ...]]]
 """One job: each source by index with the indices of its segments, in order."""
@@ -57,7 +58,40 @@ def _place_words() -> frozenset[str]:
     return frozenset(word for phrase in said for word in phrase.split())
 
 
-FILLERS = frozenset(["okay", "ok", "alright", "all", "right", "so", "and", "then", "now", "uh", "um", "oh", "well", "anyway", "but", ",", ".", "hm", "yeah", "let's", "see", "on", "to", "the", "my", "this", "was", "is", "that's", "here's"])
+FILLERS = frozenset(
+    [
+        "okay",
+        "ok",
+        "alright",
+        "all",
+        "right",
+        "so",
+        "and",
+        "then",
+        "now",
+        "uh",
+        "um",
+        "oh",
+        "well",
+        "anyway",
+        "but",
+        ",",
+        ".",
+        "hm",
+        "yeah",
+        "let's",
+        "see",
+        "on",
+        "to",
+        "the",
+        "my",
+        "this",
+        "was",
+        "is",
+        "that's",
+        "here's",
+    ]
+)
 
 
 @dataclass(slots=True)
@@ -117,7 +151,11 @@ class _Source:
 
     def _kinds(self, start: int, end: int) -> set[str]:
         """Machines that were named in [start, end) as those of the job, by their nouns."""
-        return {m.type.split()[-1] for m in self.machines if start <= m.span.start < end and m.score > -2.0 and not m.misheard}
+        return {
+            m.type.split()[-1]
+            for m in self.machines
+            if start <= m.span.start < end and m.score > -2.0 and not m.misheard
+        }
 
     def new_thing(self, start: int, since: int) -> bool:
         """Whether another machine, another plate or another place is named right after a token."""
@@ -144,7 +182,7 @@ class _Source:
         return frozenset(found)
 
     def names(self, start: int, end: int) -> frozenset[str]:
-        """Words that name the job of [start, end): its machine, house, street, people, and strange capitalised words."""
+        """Words that name the job of [start, end): its machine, house, street, people, and capitalised words."""
         passage = self.passage
         found: set[str] = set()
         for machine in self.machines:
@@ -161,15 +199,23 @@ class _Source:
         numbers = 0
         for index in range(start, end):
             token = passage.tokens[index]
-            opens = index == 0 or token.sentence != passage.tokens[index - 1].sentence or token.segment != passage.tokens[index - 1].segment
+            opens = (
+                index == 0
+                or token.sentence != passage.tokens[index - 1].sentence
+                or token.segment != passage.tokens[index - 1].segment
+            )
             if not opens and token.text[:1].isupper() and not token.text.isupper():
                 found.add(token.norm)
             if numbers >= 2 and token.is_word and number_word(token.norm) is None:
                 found.add(token.norm)
             numbers = numbers + 1 if number_word(token.norm) or token.is_digits else 0
         return frozenset(
-            word for word in found
-            if len(word) > 3 and word.isalpha() and word not in _table()["common"]["say"] and number_word(word) is None
+            word
+            for word in found
+            if len(word) > 3
+            and word.isalpha()
+            and word not in _table()["common"]["say"]
+            and number_word(word) is None
             and (word not in _trade_words() or word in self.nouns or word in _place_words())
         )
 
@@ -179,7 +225,10 @@ def _starts(source: _Source) -> list[int]:
     found = [0]
     total = len(source.passage.tokens)
     candidates = sorted(
-        (hit.span.start, label) for label in ("strong", "medium", "arrival") for hit in source.hits.get(label, []) if source.opens(hit)
+        (hit.span.start, label)
+        for label in ("strong", "medium", "arrival")
+        for hit in source.hits.get(label, [])
+        if source.opens(hit)
     )
     for start, label in candidates:
         if start - found[-1] < ENOUGH or total - start < ENOUGH:
@@ -212,7 +261,10 @@ def _stretches(sources: Sequence[_Source]) -> list[_Stretch]:
             opening = min(end_token, turns[0].span.start if turns else start_token + OPENING)
             found.append(
                 _Stretch(
-                    number, first, source.names(start_token, opening), source.serials(start_token, end_token),
+                    number,
+                    first,
+                    source.names(start_token, opening),
+                    source.serials(start_token, end_token),
                     list(range(first, end)),
                 )
             )
@@ -225,7 +277,9 @@ def _own_names(stretches: Sequence[_Stretch]) -> list[frozenset[str]]:
     return [frozenset(word for word in stretch.names if counts[word] == 1) for stretch in stretches]
 
 
-def _pointed_at(source: _Source, segment: int, here: int, names: list[frozenset[str]], said_here: Counter[str]) -> int | None:
+def _pointed_at(
+    source: _Source, segment: int, here: int, names: list[frozenset[str]], said_here: Counter[str]
+) -> int | None:
     """The job that a segment speaks of, told from the words that point at one; null where none does.
 
     `here`: the job in whose stretch it stands; `names`: of the jobs up to that one.
@@ -237,8 +291,12 @@ def _pointed_at(source: _Source, segment: int, here: int, names: list[frozenset[
     if backs:
         for index, norm in enumerate(norms[:-1]):
             which = ordinals.get(norm, 0)
-            if 0 < which <= here and norms[index + 1] in ("one", "job", "stop", "call", "place", "house", "machine") and norms[max(0, index - 1)] in ("the", "that", "my", ","):
-                return which - 1
+            if (
+                0 < which <= here
+                and norms[index + 1] in ("one", "job", "stop", "call", "place", "house", "machine")
+                and norms[max(0, index - 1)] in ("the", "that", "my", ",")
+            ):
+                return int(which) - 1
     scores: Counter[int] = Counter()
     for job, words in enumerate(names):
         for index, norm in enumerate(norms):
@@ -276,8 +334,14 @@ def _after(backs: Sequence[Hit], index: int) -> bool:
 def _goes_on(source: _Source, segment: int) -> bool:
     """Whether a segment goes on with the job of the one before: "and their heat exchanger"."""
     span = source.tokens_of(segment)
-    norms = [n for n in source.passage.norms[span.start : min(span.end, span.start + 4)] if n not in ("oh", "uh", "um", ",", "okay")]
-    return bool(norms) and norms[0] in ("and", "also", "plus") and any(n in _table()["goes_on"]["say"] for n in norms[1:3])
+    norms = [
+        n
+        for n in source.passage.norms[span.start : min(span.end, span.start + 4)]
+        if n not in ("oh", "uh", "um", ",", "okay")
+    ]
+    return (
+        bool(norms) and norms[0] in ("and", "also", "plus") and any(n in _table()["goes_on"]["say"] for n in norms[1:3])
+    )
 
 
 def _given_back(sources: Sequence[_Source], stretches: list[_Stretch]) -> dict[int, dict[int, list[int]]]:
@@ -288,7 +352,10 @@ def _given_back(sources: Sequence[_Source], stretches: list[_Stretch]) -> dict[i
         source = sources[stretch.source]
         start, end = source.first_token[stretch.segments[0]], source.first_token[stretch.segments[-1] + 1]
         said_here = Counter(source.passage.norms[start:end])
-        earlier = [words if stretches[job].source == stretch.source else frozenset() for job, words in enumerate(names[: here + 1])]
+        earlier = [
+            words if stretches[job].source == stretch.source else frozenset()
+            for job, words in enumerate(names[: here + 1])
+        ]
         before = here
         for segment in stretch.segments:
             job = here
@@ -303,7 +370,9 @@ def _given_back(sources: Sequence[_Source], stretches: list[_Stretch]) -> dict[i
     return out
 
 
-def _joins(source: _Source, stretch: _Stretch, earlier: Sequence[_Stretch], names: Sequence[frozenset[str]]) -> int | None:
+def _joins(
+    source: _Source, stretch: _Stretch, earlier: Sequence[_Stretch], names: Sequence[frozenset[str]]
+) -> int | None:
     """The earlier job of another source that a source's first job goes on with, or null."""
     for number, other in enumerate(earlier):
         if other.source != stretch.source and other.serials & stretch.serials:
@@ -345,7 +414,9 @@ def split_jobs(transcripts: Sequence[Transcript]) -> list[Job]:
     for number, stretch in enumerate(stretches):
         opens_source = number == 0 or stretches[number - 1].source != stretch.source
         if number and opens_source:
-            joined = _joins(sources[stretch.source], stretch, stretches[:number], _loose_names(stretches[:number], all_names))
+            joined = _joins(
+                sources[stretch.source], stretch, stretches[:number], _loose_names(stretches[:number], all_names)
+            )
             if joined is not None:
                 target[number] = target[joined]
     jobs: dict[int, dict[int, list[int]]] = {}
@@ -353,7 +424,8 @@ def split_jobs(transcripts: Sequence[Transcript]) -> list[Job]:
         for source_number, segments in by_job.get(number, {}).items():
             jobs.setdefault(target[number], {}).setdefault(source_number, []).extend(segments)
     found: list[Job] = [[(s, tuple(sorted(jobs[n][s]))) for s in sorted(jobs[n])] for n in sorted(jobs)]
-    return sorted([*found, *([(n, ())] for n in whole)], key=lambda job: (job[0][0], job[0][1][:1]))
+    silent: list[Job] = [[(n, ())] for n in whole]
+    return sorted([*found, *silent], key=lambda job: (job[0][0], job[0][1][:1]))
 
 
 def _loose_names(stretches: Sequence[_Stretch], own: Sequence[frozenset[str]]) -> list[frozenset[str]]:

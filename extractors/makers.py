@@ -9,9 +9,10 @@ from typing import Any
 
 from extractors.lexicon import load_table
 from extractors.mentions import mentions
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases
-from extractors.spelling import number_word, spell
+from extractors.spelling import spell
 from extractors.talk import language
 
 OPENERS = frozenset([",", ".", ";", ":", "and", "the", "its", "okay", "so", "uh", "um"])
@@ -44,7 +45,12 @@ def _is_name(passage: Passage, index: int) -> bool:
     if not 0 <= index < len(passage.tokens):
         return False
     token = passage.tokens[index]
-    return token.is_word and len(token.norm) > 2 and token.norm not in _table()["make"]["no_name"] and number_word(token.norm) is None
+    return (
+        token.is_word
+        and len(token.norm) > 2
+        and token.norm not in _table()["make"]["no_name"]
+        and number_word(token.norm) is None
+    )
 
 
 def _name(passage: Passage, start: int) -> tuple[Span, str] | None:
@@ -53,7 +59,12 @@ def _name(passage: Passage, start: int) -> tuple[Span, str] | None:
         return None
     end = start + 1
     capital = passage.tokens[start].text[:1].isupper()
-    while capital and _is_name(passage, end) and passage.tokens[end].text[:1].isupper() and passage.tokens[end].clause == passage.tokens[start].clause:
+    while (
+        capital
+        and _is_name(passage, end)
+        and passage.tokens[end].text[:1].isupper()
+        and passage.tokens[end].clause == passage.tokens[start].clause
+    ):
         end += 1
     words = passage.said(Span(start, end))
     return Span(start, end), words if capital else words.capitalize()
@@ -66,10 +77,20 @@ def _announced(passage: Passage) -> Maker | None:
         start, index, steps = hit.span.start, hit.span.end, 0
         while index < len(passage.tokens) and passage.norm(index) in _table()["make"]["between"] and steps < 6:
             index, steps = index + 1, steps + 1
-        opens = start == 0 or passage.norm(start - 1) in OPENERS or passage.tokens[start].segment != passage.tokens[start - 1].segment
-        if hit.span.end - start == 1 and (steps == 0 or not opens or passage.norm(start + 1) not in ("is", "'s", ",", ":", "it's")):
+        opens = (
+            start == 0
+            or passage.norm(start - 1) in OPENERS
+            or passage.tokens[start].segment != passage.tokens[start - 1].segment
+        )
+        if hit.span.end - start == 1 and (
+            steps == 0 or not opens or passage.norm(start + 1) not in ("is", "'s", ",", ":", "it's")
+        ):
             continue  # "make ice", "the cabinet maker", "won't make temperature"
-        if index < len(passage.tokens) and passage.tokens[index].segment != passage.tokens[start].segment and not passage.joined_lines:
+        if (
+            index < len(passage.tokens)
+            and passage.tokens[index].segment != passage.tokens[start].segment
+            and not passage.joined_lines
+        ):
             continue
         found = _name(passage, index)
         if found is not None:
@@ -78,20 +99,39 @@ def _announced(passage: Passage) -> Maker | None:
 
 
 def _beside_plate(passage: Passage) -> Maker | None:
-    """ "It's a Brindlecold, and the model number is": capitalised in mid-sentence, and no word of the trade."""
+    """As in "It's a Brindlecold, and the model number is": capitalised in mid-sentence, and no word of the trade."""
     known = {i for m in mentions(passage) for i in range(m.span.start, m.span.end)}
     plates = [hit.span.start for hit in _cues().find(passage) if hit.label == "plate"]
-    lower = sum(t.is_word and t.text[:1].islower() for t in passage.tokens) > 0.5 * max(1, sum(t.is_word for t in passage.tokens))
+    lower = sum(t.is_word and t.text[:1].islower() for t in passage.tokens) > 0.5 * max(
+        1, sum(t.is_word for t in passage.tokens)
+    )
     if not lower:
         return None
     for start in plates:
         for index in range(max(1, start - NEAR_PLATE), min(len(passage.tokens), start + NEAR_PLATE)):
             token = passage.tokens[index]
-            opens = token.sentence != passage.tokens[index - 1].sentence or token.segment != passage.tokens[index - 1].segment
-            if opens or index in known or not token.text[:1].isupper() or token.text.isupper() or not _is_name(passage, index):
+            opens = (
+                token.sentence != passage.tokens[index - 1].sentence
+                or token.segment != passage.tokens[index - 1].segment
+            )
+            if (
+                opens
+                or index in known
+                or not token.text[:1].isupper()
+                or token.text.isupper()
+                or not _is_name(passage, index)
+            ):
                 continue
             before = passage.norms[max(0, index - 2) : index]
-            cue = before[-1:] in (("a",), ("an",), ("the",), ("by",)) and before[:1] in (("it's",), ("'s",), ("is",), ("says",), ("made",), ("says",), ("got",))
+            cue = before[-1:] in (("a",), ("an",), ("the",), ("by",)) and before[:1] in (
+                ("it's",),
+                ("'s",),
+                ("is",),
+                ("says",),
+                ("made",),
+                ("says",),
+                ("got",),
+            )
             follows = passage.norm(index + 1) in ("model", "unit") or passage.norm(index - 1) in ("says", "reads")
             found = _name(passage, index)
             if (cue or follows) and found is not None:
@@ -111,7 +151,12 @@ def _spelled_too(passage: Passage, maker: Maker) -> Maker:
             return Maker(Span(maker.span.start, letters.span.end), maker.name, maker.because + "; spelled")
         if letters.bare[:1] == maker.name[:1].lower():
             name = "".join(ch for ch in letters.text if ch.isalpha()).capitalize()
-            return Maker(Span(maker.span.start, letters.span.end), name, maker.because + "; spelled", (f"heard differently: {maker.name}",))
+            return Maker(
+                Span(maker.span.start, letters.span.end),
+                name,
+                maker.because + "; spelled",
+                (f"heard differently: {maker.name}",),
+            )
     return maker
 
 
@@ -131,7 +176,9 @@ def _trade_words() -> frozenset[str]:
 def _known_words() -> frozenset[str]:
     """Words that the language model was made with. Its own store grows with every text, so its file is read."""
     path = language().path
-    words: list[str] = json.loads((path / "vocab" / "strings.json").read_text(encoding="utf-8")) if path is not None else []
+    words: list[str] = (
+        json.loads((path / "vocab" / "strings.json").read_text(encoding="utf-8")) if path is not None else []
+    )
     return frozenset(words)
 
 
@@ -146,13 +193,18 @@ def _strange(passage: Passage, index: int) -> bool:
 
 
 def _before_model(passage: Passage, models: tuple[int, ...]) -> Maker | None:
-    """ "Corvane CV-36", "it's a velmora VM 80": a strange word right before the model."""
+    """As in "Corvane CV-36", "it's a velmora VM 80": a strange word right before the model."""
     for start in models:
         index = start
         while index > 0 and passage.norm(index - 1) in ("model", "number", "a", ","):
             index -= 1
         end = index
-        while index > 0 and _strange(passage, index - 1) and passage.tokens[index - 1].segment == passage.tokens[end - 1].segment and end - index < 2:
+        while (
+            index > 0
+            and _strange(passage, index - 1)
+            and passage.tokens[index - 1].segment == passage.tokens[end - 1].segment
+            and end - index < 2
+        ):
             index -= 1
         if index < end:
             words = passage.said(Span(index, end))
@@ -162,7 +214,7 @@ def _before_model(passage: Passage, models: tuple[int, ...]) -> Maker | None:
 
 
 def _named_after(passage: Passage) -> Maker | None:
-    """ "Fenwell is the make"."""
+    """As in "Fenwell is the make"."""
     for index in range(1, len(passage.tokens) - 2):
         if passage.norms[index : index + 3] in (("is", "the", "make"), ("is", "the", "maker"), ("is", "the", "brand")):
             found = _name(passage, index - 1)

@@ -9,9 +9,9 @@ from typing import Any
 
 from extractors.lexicon import load_table
 from extractors.mentions import Mention, subjects
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases, plural
-from extractors.spelling import number_word
 from extractors.talk import Talk
 
 WIDEST = 6  # tokens of modifiers before a noun
@@ -66,10 +66,91 @@ def number_at(passage: Passage, index: int) -> int | None:
     return int(word) if word is not None and int(word) > 0 and norm not in ("oh", "o") else None
 
 
-PREPOSITIONS = frozenset(["for", "of", "on", "in", "at", "to", "with", "from", "under", "behind", "across", "by", "off", "through", "inside", "into", "before", "after", "than", "over"])
-DETERMINERS = frozenset(["the", "a", "an", "that", "this", "these", "those", "his", "her", "their", "my", "our", "its", "both", "all", "another", "each"])
+PREPOSITIONS = frozenset(
+    [
+        "for",
+        "of",
+        "on",
+        "in",
+        "at",
+        "to",
+        "with",
+        "from",
+        "under",
+        "behind",
+        "across",
+        "by",
+        "off",
+        "through",
+        "inside",
+        "into",
+        "before",
+        "after",
+        "than",
+        "over",
+    ]
+)
+DETERMINERS = frozenset(
+    [
+        "the",
+        "a",
+        "an",
+        "that",
+        "this",
+        "these",
+        "those",
+        "his",
+        "her",
+        "their",
+        "my",
+        "our",
+        "its",
+        "both",
+        "all",
+        "another",
+        "each",
+    ]
+)
 MODIFIES = frozenset(["JJ", "JJR", "NN", "NNP", "VBN", "CD", "NNS", "HYPH"])
-NO_MODIFIER = frozenset(["got", "put", "used", "changed", "replaced", "installed", "swapped", "order", "ordered", "get", "need", "needs", "is", "was", "left", "right", "so", "then", "okay", "it", "i", "me", "us", "like", "just", "only", "fitted", "ok", "alright", "thing", "number", "part", "parts", "plus", "same"])
+NO_MODIFIER = frozenset(
+    [
+        "got",
+        "put",
+        "used",
+        "changed",
+        "replaced",
+        "installed",
+        "swapped",
+        "order",
+        "ordered",
+        "get",
+        "need",
+        "needs",
+        "is",
+        "was",
+        "left",
+        "right",
+        "so",
+        "then",
+        "okay",
+        "it",
+        "i",
+        "me",
+        "us",
+        "like",
+        "just",
+        "only",
+        "fitted",
+        "ok",
+        "alright",
+        "thing",
+        "number",
+        "part",
+        "parts",
+        "plus",
+        "same",
+    ]
+)
 
 
 @cache
@@ -81,7 +162,9 @@ def _usual() -> tuple[tuple[tuple[str, ...], dict[str, str]], ...]:
 def _usually(machine: str) -> dict[str, str]:
     """What bare words mean on a kind of machine: the filter of an ice machine is its water filter."""
     best = max(
-        ((len(word), row) for words, row in _usual() for word in words if word in machine), key=lambda m: m[0], default=(0, {})
+        ((len(word), row) for words, row in _usual() for word in words if word in machine),
+        key=lambda m: m[0],
+        default=(0, {}),
     )
     return best[1]
 
@@ -108,9 +191,17 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
     spans = sorted(m.span for m in talk.mentions)
     for hit in _nouns().find(passage):
         inside = _mention_inside(spans, hit.span)
-        if inside is not None and inside.end >= hit.span.end and inside.end - inside.start > hit.span.end - hit.span.start:
+        if (
+            inside is not None
+            and inside.end >= hit.span.end
+            and inside.end - inside.start > hit.span.end - hit.span.start
+        ):
             continue
-        if passage.norms[hit.span.start : hit.span.end] == ("couple",) and passage.norm(hit.span.start - 1) not in ("new", "bad", "pilot"):
+        if passage.norms[hit.span.start : hit.span.end] == ("couple",) and passage.norm(hit.span.start - 1) not in (
+            "new",
+            "bad",
+            "pilot",
+        ):
             continue  # "a couple of screws"
         known = heads.get(hit.span.end)
         if known is not None and not known[2] and known[0].end - known[0].start >= hit.span.end - hit.span.start:
@@ -143,7 +234,9 @@ def _component(mention: Mention, troubled: frozenset[str]) -> str | None:
 def _is_part(subject: str) -> bool:
     """Whether a subject of the vocabulary is a thing that is fitted and ordered."""
     row, known = parts_table()["subjects"], subjects().get(subject)
-    return subject not in row["never"] and (subject in row["also"] or (known is not None and known.kind in row["kinds"]))
+    return subject not in row["never"] and (
+        subject in row["also"] or (known is not None and known.kind in row["kinds"])
+    )
 
 
 def _no_thing(passage: Passage, span: Span) -> bool:
@@ -178,7 +271,9 @@ def _watery(passage: Passage, noun: PartNoun) -> bool:
     """Whether a bare "filter" is told among words of water."""
     start = passage.sentence_span(noun.head.start).start
     around = passage.norms[max(0, start - 12, noun.head.start - 30) : noun.head.end + 8]
-    return bool(set(around) & set(parts_table()["watery"]["say"])) and not set(around) & set(parts_table()["airy"]["say"])
+    return bool(set(around) & set(parts_table()["watery"]["say"])) and not set(around) & set(
+        parts_table()["airy"]["say"]
+    )
 
 
 def _one_clause(passage: Passage, one: int, other: int) -> bool:
@@ -201,10 +296,19 @@ def unknown_nouns(talk: Talk, starts: list[int], known: list[PartNoun]) -> list[
     found: dict[int, PartNoun] = {}
     for start in starts:
         index = start
-        while index < len(passage.tokens) and (passage.norm(index) in DETERMINERS or passage.norm(index) in ("new", "one", "another") or number_at(passage, index)):
+        while index < len(passage.tokens) and (
+            passage.norm(index) in DETERMINERS
+            or passage.norm(index) in ("new", "one", "another")
+            or number_at(passage, index)
+        ):
             index += 1
         end = index
-        while end < len(passage.tokens) and end - index < 3 and _one_clause(passage, start - 1, end) and doc[end].tag_ in ("NN", "NNS", "NNP", "JJ"):
+        while (
+            end < len(passage.tokens)
+            and end - index < 3
+            and _one_clause(passage, start - 1, end)
+            and doc[end].tag_ in ("NN", "NNS", "NNP", "JJ")
+        ):
             end += 1
         while end > index and doc[end - 1].tag_ == "JJ":
             end -= 1
@@ -220,7 +324,7 @@ def unknown_nouns(talk: Talk, starts: list[int], known: list[PartNoun]) -> list[
 
 
 def _one_breath(passage: Passage, before: int, head: int) -> bool:
-    """Whether a preposition goes with a noun: in its line, or over the end of a caption's line but for "in" and "on"."""
+    """Whether a preposition goes with a noun: in its line, or over a caption's end but for "in" and "on"."""
     if _one_clause(passage, before, head):
         return True
     same_clause = passage.tokens[before].clause == passage.tokens[head].clause
@@ -247,7 +351,12 @@ def _made(talk: Talk, head: Span, component: str, rare: bool, may: tuple[str, ..
             break
         start -= 1
     count = None
-    if start > 0 and _one_clause(passage, start - 1, head.start) and (start == head.start or passage.norm(start) == "new") and number_at(passage, start - 1) is not None:
+    if (
+        start > 0
+        and _one_clause(passage, start - 1, head.start)
+        and (start == head.start or passage.norm(start) == "new")
+        and number_at(passage, start - 1) is not None
+    ):
         start -= 1
     if start < head.start:
         size = passage.norm(start + 1) if head.start - start >= 2 else ""
@@ -259,16 +368,33 @@ def _made(talk: Talk, head: Span, component: str, rare: bool, may: tuple[str, ..
         count = 2
     ahead = before - 1 if article in DETERMINERS else before
     last = passage.norm(head.end - 1)
-    many = last.endswith("s") and not last.endswith("ss") and doc[head.end - 1].tag_ in ("NNS", "NNPS", "VBZ") and last not in ("gas", "bus", "brass")
+    many = (
+        last.endswith("s")
+        and not last.endswith("ss")
+        and doc[head.end - 1].tag_ in ("NNS", "NNPS", "VBZ")
+        and last not in ("gas", "bus", "brass")
+    )
     edge = set(parts_table()["edge"]["say"])
     begin = start
-    while begin < head.start and (passage.norm(begin) in edge or (number_at(passage, begin) is not None and begin == start)):
+    while begin < head.start and (
+        passage.norm(begin) in edge or (number_at(passage, begin) is not None and begin == start)
+    ):
         begin += 1
     return PartNoun(
-        span=Span(start, head.end), head=head, component=component, text=passage.said(Span(begin, head.end)).lower(), count=count,
-        plural=many, new="new" in norms or article == "new", old="old" in norms or "bad" in norms, seldom=rare,
-        led=_led(passage, ahead, head.start, fresh="new" in norms or (count is not None and article not in DETERMINERS)),
-        may=may, bare=begin == head.start and head.end - head.start == 1,
+        span=Span(start, head.end),
+        head=head,
+        component=component,
+        text=passage.said(Span(begin, head.end)).lower(),
+        count=count,
+        plural=many,
+        new="new" in norms or article == "new",
+        old="old" in norms or "bad" in norms,
+        seldom=rare,
+        led=_led(
+            passage, ahead, head.start, fresh="new" in norms or (count is not None and article not in DETERMINERS)
+        ),
+        may=may,
+        bare=begin == head.start and head.end - head.start == 1,
     )
 
 

@@ -10,9 +10,9 @@ from typing import Any
 
 from extractors.figures import unit_phrases
 from extractors.lexicon import load_table
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases
-from extractors.spelling import number_word
 
 NEAR_PLATE = 60  # tokens: how far a plate's words reach
 ENOUGH = 2.0
@@ -58,7 +58,11 @@ def _numbers(passage: Passage, start: int) -> Iterator[tuple[str, int]]:
     """Digit strings that begin at a token, each with its end: "four oh four", "4:48", "a hundred and thirty-four"."""
     text, index, tens = "", start, False
     while index < len(passage.tokens) and index - start < 6:
-        if index > start and passage.tokens[index].segment != passage.tokens[index - 1].segment and not passage.joined_lines:
+        if (
+            index > start
+            and passage.tokens[index].segment != passage.tokens[index - 1].segment
+            and not passage.joined_lines
+        ):
             return
         norm = passage.norm(index)
         if norm in ("hundred", "and") and text:
@@ -85,7 +89,11 @@ def _numbers(passage: Passage, start: int) -> Iterator[tuple[str, int]]:
         index += 1
         if len(text) > 4:
             return
-        if not (tens and number_word(passage.norm(index)) not in (None, "0") and len(number_word(passage.norm(index)) or "00") == 1):
+        if not (
+            tens
+            and number_word(passage.norm(index)) not in (None, "0")
+            and len(number_word(passage.norm(index)) or "00") == 1
+        ):
             yield text, index
 
 
@@ -122,9 +130,13 @@ class _Finder:
     def __init__(self, passage: Passage) -> None:
         self.passage = passage
         self.table = load_table("refrigerants")
-        self.units = {hit.span.start for hit in unit_phrases().find(passage, overlapping=True) if not hit.label.endswith("?")}
+        self.units = {
+            hit.span.start for hit in unit_phrases().find(passage, overlapping=True) if not hit.label.endswith("?")
+        }
         self.mass = {
-            hit.span.start for hit in unit_phrases().find(passage, overlapping=True) if hit.label in ("oz", "lb", "g", "kg")
+            hit.span.start
+            for hit in unit_phrases().find(passage, overlapping=True)
+            if hit.label in ("oz", "lb", "g", "kg")
         }
         self.ends: dict[int, set[str]] = {}
         self.starts: dict[int, set[str]] = {}
@@ -156,12 +168,36 @@ class _Finder:
         return at >= 0 and start - self.plates[at] <= NEAR_PLATE
 
     def _mass_follows(self, end: int) -> bool:
-        """ "404A, twenty-two ounces": the charge follows the refrigerant."""
+        """As in "404A, twenty-two ounces": the charge follows the refrigerant."""
         for index in range(end, min(end + 8, len(self.passage.tokens))):
             if index in self.mass:
                 return index > end + 1
             norm = self.passage.norm(index)
-            if not (norm in (",", ".", "on", "it", "in", "and", "a", "half", "quarter", "quarters", "point", "it's", "is", "charge", "with", "uh", "um", "hundred") or number_word(norm) or norm[:1].isdigit()):
+            if not (
+                norm
+                in (
+                    ",",
+                    ".",
+                    "on",
+                    "it",
+                    "in",
+                    "and",
+                    "a",
+                    "half",
+                    "quarter",
+                    "quarters",
+                    "point",
+                    "it's",
+                    "is",
+                    "charge",
+                    "with",
+                    "uh",
+                    "um",
+                    "hundred",
+                )
+                or number_word(norm)
+                or norm[:1].isdigit()
+            ):
                 return False
         return False
 
@@ -186,7 +222,10 @@ class _Finder:
         """The clause or line holds the number and little else."""
         clause = self.passage.clause_span(start)
         rest = [self.passage.norm(i) for i in range(clause.start, clause.end) if not start <= i < end]
-        return all(w in ("it's", "it", "is", "'s", "and", "so", "uh", "um", ",", ".", "r", "-", "the", "gas", "that's", "okay") for w in rest)
+        return all(
+            w in ("it's", "it", "is", "'s", "and", "so", "uh", "um", ",", ".", "r", "-", "the", "gas", "that's", "okay")
+            for w in rest
+        )
 
     def weigh(self, number: str, start: int, end: int, *, name: bool, misheard: bool) -> Refrigerant | None:
         """A candidate with what speaks for it, or None where it is a figure."""
@@ -199,8 +238,17 @@ class _Finder:
         whole = prefixed and passage.norm(start) == number  # "R 32 2 pounds": written as one, so no digit follows
         if not name and not whole and _is_number(passage, end) and self._one_breath(end):
             return None
-        halves = passage.norm(end) == "and" and {passage.norm(end + 1), passage.norm(end + 2)} & {"half", "quarter", "quarters"}
-        if not prefixed and tail is None and not misheard and (end in self.units or passage.norm(end) == "point" or halves):
+        halves = passage.norm(end) == "and" and {passage.norm(end + 1), passage.norm(end + 2)} & {
+            "half",
+            "quarter",
+            "quarters",
+        }
+        if (
+            not prefixed
+            and tail is None
+            and not misheard
+            and (end in self.units or passage.norm(end) == "point" or halves)
+        ):
             return None
         cues, after = self._cue_before(r_at if prefixed else start), self.starts.get(stop, set())
         plain = bool(row.get("plain")) or misheard
@@ -214,7 +262,11 @@ class _Finder:
             ("after_weak" in after and plain, 1.0, "a word after it"),
             ((plain or name) and self._mass_follows(stop), 2.0, "a charge follows"),
             (plain and self._near_plate(start) and self._alone(start, stop), 1.5, "alone beside the plate"),
-            (plain and "weak" in cues and self._near_plate(start) and not passage.norm(stop)[:1].isalpha(), 1.0, "beside the plate"),
+            (
+                plain and "weak" in cues and self._near_plate(start) and not passage.norm(stop)[:1].isalpha(),
+                1.0,
+                "beside the plate",
+            ),
             (not name and passage.norm(start - 1) in _cues()["prefix"] and plain, 1.0, "“R” misheard before it"),
         ):
             if holds:
@@ -268,7 +320,7 @@ def refrigerants(passage: Passage) -> list[Refrigerant]:
             continue
         found.append(one)
         end = one.span.end
-    return found + [] if not known else _again(passage, finder, found, known)
+    return _again(passage, finder, found, known) if known else found
 
 
 def _again(passage: Passage, finder: _Finder, found: list[Refrigerant], known: set[str]) -> list[Refrigerant]:
@@ -279,7 +331,12 @@ def _again(passage: Passage, finder: _Finder, found: list[Refrigerant], known: s
         if start in taken or passage.norm(start - 1) not in _cues()["again"]:
             continue
         for text, end in _numbers(passage, start):
-            if text in known and len(text) > 2 and end not in finder.units and passage.norm(end) not in ("point", "and"):
+            if (
+                text in known
+                and len(text) > 2
+                and end not in finder.units
+                and passage.norm(end) not in ("point", "and")
+            ):
                 more.append(Refrigerant(Span(start, end), text, None, 0.0, "named before"))
                 break
     return sorted([*found, *more], key=lambda r: r.span)

@@ -8,6 +8,7 @@ from functools import cache
 from typing import Any
 
 from extractors.lexicon import load_table
+from extractors.number_words import spoken_numbers
 from extractors.passage import Passage, Span
 
 LONGEST = 40  # tokens that one string may take
@@ -65,17 +66,6 @@ def _table() -> dict[str, Any]:
     return load_table("spelling")
 
 
-@cache
-def _numbers() -> dict[str, tuple[str, str]]:
-    """Number words: word to (kind, digits). Kinds: D digit, T teen, Y tens, H hundred, K thousand."""
-    numbers = load_table("numbers")
-    words = {word: ("D", str(value)) for word, value in numbers["digits"].items()}
-    words |= dict.fromkeys(_table()["zero"]["say"], ("D", "0"))
-    words |= {word: ("T", str(value)) for word, value in numbers["teens"].items()}
-    words |= {word: ("Y", str(value)) for word, value in numbers["tens"].items()}
-    return words | {"hundred": ("H", "00"), "thousand": ("K", "000")}
-
-
 def _between(passage: Passage, index: int) -> str:
     """The raw text between a token and the one before it; a space where they stand in different lines."""
     token, before = passage.tokens[index], passage.tokens[index - 1]
@@ -102,7 +92,7 @@ def _bare_piece(passage: Passage, index: int) -> bool:
     if not norm:
         return False
     single = len(norm) == 1 and norm.isalpha()
-    return single or passage.tokens[index].is_digits or norm in _numbers() or norm in _table()["many"]
+    return single or passage.tokens[index].is_digits or norm in spoken_numbers() or norm in _table()["many"]
 
 
 def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
@@ -122,10 +112,14 @@ def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
         text = token.text.upper()
     elif token.is_word and len(norm) <= 4 and norm.isascii() and _digits_touch(passage, index + 1):
         text = token.text.upper()  # "gc10"
-    elif norm in table["alphabet"] and (begun or _bare_piece(passage, index + 1) or passage.norm(index + 1) in table["alphabet"]):
+    elif norm in table["alphabet"] and (
+        begun or _bare_piece(passage, index + 1) or passage.norm(index + 1) in table["alphabet"]
+    ):
         return _Atom("L", table["alphabet"][norm], index + 1, sure=True)
     elif norm in table["names"] and _named_letter(passage, index, begun):
-        return _Atom("L", table["names"][norm], index + 1, doubt=f"heard differently: “{token.text}” taken for a letter")
+        return _Atom(
+            "L", table["names"][norm], index + 1, doubt=f"heard differently: “{token.text}” taken for a letter"
+        )
     if not text:
         return None
     return _with_example(passage, index, text)
@@ -137,7 +131,7 @@ def _digits_touch(passage: Passage, index: int) -> bool:
 
 
 def _named_letter(passage: Passage, index: int, begun: bool) -> bool:
-    """Whether "em" or "see" stands for a letter: before another piece, and at the beginning only where it is no word."""
+    """Whether "em" or "see" stands for a letter: before another piece, at the beginning only if it is no word."""
     names = _table()["names"]
     follows = _follows(passage, index + 1) and (_bare_piece(passage, index + 1) or passage.norm(index + 1) in names)
     return follows and (begun or passage.norm(index) in _table()["no_words"]["say"])
@@ -154,7 +148,11 @@ def _stands_as_letter(passage: Passage, index: int, begun: bool) -> bool:
             return False
     if after in ("as", "like") and passage.norm(index + 2) in ("in", "a"):
         return True
-    if following and (_bare_piece(passage, index + 1) or after in _table()["joints"]) and (begun or after not in ("a", "i")):
+    if (
+        following
+        and (_bare_piece(passage, index + 1) or after in _table()["joints"])
+        and (begun or after not in ("a", "i"))
+    ):
         return begun or passage.tokens[index].text in ("A", "I") or len(after) == 1
     return begun and (spelled or after in (",", ".", ";", "") or not following or after in ("and", "serial", "model"))
 
@@ -166,14 +164,25 @@ def _with_example(passage: Passage, index: int, text: str) -> _Atom:
         return _Atom("L", text, at)
     if passage.norm(at) == "," and passage.norm(at + 1) in ("as", "like"):
         at += 1
-    steps = 2 if passage.norm(at) in ("as", "like") and passage.norm(at + 1) == "in" else 1 if passage.norm(at) in ("like", "for") else 0
+    steps = (
+        2
+        if passage.norm(at) in ("as", "like") and passage.norm(at + 1) == "in"
+        else 1
+        if passage.norm(at) in ("like", "for")
+        else 0
+    )
     word = passage.norm(at + steps) if steps else ""
     if word in ("a", "the"):
         steps, word = steps + 1, passage.norm(at + steps + 1)
     if not word.isalpha() or len(word) < 2 or (steps == 1 and word[0] != text.lower()):
         return _Atom("L", text, index + 1)
     if word[0] != text.lower():
-        return _Atom("L", word[0].upper(), at + steps + 1, doubt=f"heard differently: “{text}” or “{word[0].upper()}” as in “{word}”")
+        return _Atom(
+            "L",
+            word[0].upper(),
+            at + steps + 1,
+            doubt=f"heard differently: “{text}” or “{word[0].upper()}” as in “{word}”",
+        )
     end = at + steps + 1
     if passage.norm(end) == "," and passage.norm(end + 1) == "not" and len(passage.norm(end + 2)) == 1:
         end += 3
@@ -199,10 +208,15 @@ def _number(passage: Passage, index: int, begun: bool) -> _Atom | None:
         return None
     if norm in ("oh", "o", "owe") and not begun:
         return None
-    known = _numbers().get(norm)
+    known = spoken_numbers().get(norm)
     if known is None:
         if norm in table["digits"] and begun and _follows(passage, index + 1) and _bare_piece(passage, index + 1):
-            return _Atom("N", table["digits"][norm], index + 1, doubt=f"heard differently: “{token.text}” taken for {table['digits'][norm]}")
+            return _Atom(
+                "N",
+                table["digits"][norm],
+                index + 1,
+                doubt=f"heard differently: “{token.text}” taken for {table['digits'][norm]}",
+            )
         return None
     kind, digits = known
     if kind in "HK":
@@ -224,19 +238,19 @@ def _atom(passage: Passage, index: int, begun: bool) -> _Atom | None:
 
 
 def _extend(passage: Passage, index: int, text: str) -> tuple[str, int] | None:
-    """ "hundred" and "thousand" after a number: the digits that they add, and where they end."""
-    known = _numbers().get(passage.norm(index))
+    """As in "hundred" and "thousand" after a number: the digits that they add, and where they end."""
+    known = spoken_numbers().get(passage.norm(index))
     if known is None or known[0] not in "HK" or not text.isdigit():
         return None
     whole = int(text) * (100 if known[0] == "H" else 1000)
     step = index + 1
     if passage.norm(step) == "and":
         step += 1
-    tail = _numbers().get(passage.norm(step))
+    tail = spoken_numbers().get(passage.norm(step))
     if tail is not None and tail[0] in "DTY" and passage.norm(step) not in _table()["zero"]["say"]:
         value, end = int(tail[1]), step + 1
         if tail[0] == "Y":
-            ones = _numbers().get(passage.norm(end))
+            ones = spoken_numbers().get(passage.norm(end))
             if ones is not None and ones[0] == "D" and ones[1] != "0":
                 value, end = value + int(ones[1]), end + 1
         return str(whole + value), end
@@ -264,7 +278,9 @@ def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, 
     index, last = start + len(draft.pieces), min(len(passage.tokens), start + LONGEST)
     while index < last and index not in stops:
         begun = bool(draft.pieces)
-        if begun and (not _follows(passage, index) or _new_line(passage, index, draft) or _another(passage, index, draft)):
+        if begun and (
+            not _follows(passage, index) or _new_line(passage, index, draft) or _another(passage, index, draft)
+        ):
             break
         norm = passage.norm(index)
         if norm in _table()["fillers"]["say"] and begun:
@@ -276,7 +292,14 @@ def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, 
             draft.since_comma = 0
             index += 1
             continue
-        if norm == "by" and begun and draft.pieces[-1].kind == "N" and passage.tokens[start].is_word and index + 1 < last and passage.tokens[index + 1].is_digits:
+        if (
+            norm == "by"
+            and begun
+            and draft.pieces[-1].kind == "N"
+            and passage.tokens[start].is_word
+            and index + 1 < last
+            and passage.tokens[index + 1].is_digits
+        ):
             draft.pieces.append(_Atom("L", "x", index + 1, sure=True))
             index += 1
             continue
@@ -288,7 +311,15 @@ def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, 
         atom = _atom(passage, index, begun)
         if atom is None:
             break
-        if begun and draft.pieces[-1].tens and atom.kind == "N" and len(atom.text) == 1 and atom.text != "0" and passage.tokens[index].is_word and atom.end == index + 1:
+        if (
+            begun
+            and draft.pieces[-1].tens
+            and atom.kind == "N"
+            and len(atom.text) == 1
+            and atom.text != "0"
+            and passage.tokens[index].is_word
+            and atom.end == index + 1
+        ):
             draft.pieces[-1].text = str(int(draft.pieces[-1].text) + int(atom.text))
             draft.pieces[-1].tens = False
         else:
@@ -311,7 +342,9 @@ def _new_line(passage: Passage, index: int, draft: _Draft) -> bool:
     if passage.tokens[index].segment == passage.tokens[index - 1].segment:
         return False
     singles = sum(piece.kind == "N" and len(piece.text) == 1 for piece in draft.pieces)
-    return singles >= 2 and len(passage.norm(index)) > 1 and passage.norm(index) not in _table()["joints"] and singles >= 4
+    return (
+        singles >= 2 and len(passage.norm(index)) > 1 and passage.norm(index) not in _table()["joints"] and singles >= 4
+    )
 
 
 def _another(passage: Passage, index: int, draft: _Draft) -> bool:
@@ -320,7 +353,8 @@ def _another(passage: Passage, index: int, draft: _Draft) -> bool:
     if last.kind != "N" or len(last.text) < 2 or not passage.tokens[index - 1].is_digits:
         return False
     return all(
-        index + k < len(passage.tokens) and passage.norm(index + k).isdigit() and len(passage.norm(index + k)) == 1 for k in range(4)
+        index + k < len(passage.tokens) and passage.norm(index + k).isdigit() and len(passage.norm(index + k)) == 1
+        for k in range(4)
     )
 
 
@@ -332,7 +366,12 @@ def _comma_goes_on(passage: Passage, index: int, draft: _Draft) -> bool:
     following = passage.norm(index + 2)
     if draft.since_comma > 1 or following in ("of", "off", "kit", "each", "piece", "more", "extra"):
         return False
-    return _bare_piece(passage, index + 1) or after in _table()["letter"]["before"] or after in _table()["alphabet"] or after in ("then",)
+    return (
+        _bare_piece(passage, index + 1)
+        or after in _table()["letter"]["before"]
+        or after in _table()["alphabet"]
+        or after in ("then",)
+    )
 
 
 def _finish(span: Span, pieces: list[_Atom]) -> Spelled:
@@ -353,7 +392,9 @@ def settled(passage: Passage, first: Spelled, stops: frozenset[int] = frozenset(
     best, index = first, first.span.end
     last = min(len(passage.tokens), first.span.end + AGAIN)
     while index < last:
-        if index in stops or not (_bare_piece(passage, index) or passage.tokens[index].text.isupper() or passage.tokens[index].is_digits):
+        if index in stops or not (
+            _bare_piece(passage, index) or passage.tokens[index].text.isupper() or passage.tokens[index].is_digits
+        ):
             index += 1
             continue
         again = spell(passage, index, stops)
@@ -399,9 +440,3 @@ def _with_doubt(passage: Passage, spelled: Spelled) -> Spelled:
     if " not sure " in text or " pretty sure " in text or " not a " in text:
         confirm.append("speaker not sure")
     return Spelled(spelled.span, spelled.text, tuple(dict.fromkeys(confirm)), spelled.again)
-
-
-def number_word(norm: str) -> str | None:
-    """The digits of a number word below a hundred ("forty" is 40), or None."""
-    known = _numbers().get(norm)
-    return known[1] if known is not None and known[0] in "DTY" else None

@@ -14,8 +14,18 @@ from pipeline.draft import Draft, Gap, Verdict
 MOST = 7
 MOST_PARTS = 2
 REMEDIES = frozenset(
-    [ActionKind.REPLACED, ActionKind.INSTALLED, ActionKind.REPAIRED, ActionKind.CLEANED, ActionKind.ADJUSTED, ActionKind.SET,
-     ActionKind.CHARGED, ActionKind.REWIRED, ActionKind.DEFROSTED, ActionKind.TIGHTENED]
+    [
+        ActionKind.REPLACED,
+        ActionKind.INSTALLED,
+        ActionKind.REPAIRED,
+        ActionKind.CLEANED,
+        ActionKind.ADJUSTED,
+        ActionKind.SET,
+        ActionKind.CHARGED,
+        ActionKind.REWIRED,
+        ActionKind.DEFROSTED,
+        ActionKind.TIGHTENED,
+    ]
 )
 
 
@@ -47,7 +57,19 @@ def gaps(draft: Draft) -> tuple[Gap, ...]:
         return ()
     found: list[Gap] = []
     for ask in (
-        _complaint, _cause, _proof, _which, _parts, _model, _serial, _refrigerant, _customer, _make, _as_left, _lacking, _arrived,
+        _complaint,
+        _cause,
+        _proof,
+        _which,
+        _parts,
+        _model,
+        _serial,
+        _refrigerant,
+        _customer,
+        _make,
+        _as_left,
+        _lacking,
+        _arrived,
     ):
         found += [gap for gap in ask(draft) if all(gap.field != other.field for other in found)]
     return tuple(found[:MOST])
@@ -70,15 +92,26 @@ def _proof(draft: Draft) -> Iterator[Gap]:
 
 
 def _which(draft: Draft) -> Iterator[Gap]:
-    """A part was changed and its kind was told at several places: left or right?"""
+    """Left or right, where a part was changed and its kind was told at several places."""
     for action in _done(draft):
         if action.action is not ActionKind.REPLACED or action.place is not None:
             continue
         told = [*draft.readings, *draft.findings]
         places = [r.place for r in draft.readings if r.subject == action.component and r.place]
         places += [f.place for f in draft.findings if f.component == action.component and f.place]
-        names = list(dict.fromkeys(p for p in places if p in ("left", "right", "upper", "lower", "top", "bottom", "middle", "front", "rear", "center")))
-        if told and len(names) >= 2 and any(word in action.text.lower() for word in ("the ", "a ", "that ")) and not any(n in action.text.lower() for n in names):
+        names = list(
+            dict.fromkeys(
+                p
+                for p in places
+                if p in ("left", "right", "upper", "lower", "top", "bottom", "middle", "front", "rear", "center")
+            )
+        )
+        if (
+            told
+            and len(names) >= 2
+            and any(word in action.text.lower() for word in ("the ", "a ", "that "))
+            and not any(n in action.text.lower() for n in names)
+        ):
             listed = f"{', '.join(names[:-1])} or {names[-1]}"
             yield _gap("which", f"which:{action.component}", subject=action.component, places=listed)
             return
@@ -123,7 +156,11 @@ def _refrigerant(draft: Draft) -> Iterator[Gap]:
     touched = any(r.subject in table["sealed"]["subjects"] for r in draft.readings) or any(
         a.action in table["sealed"]["actions"] for a in draft.actions
     )
-    if draft.equipment.refrigerant is None and touched and not any(words.endswith(w) for w in table["no_refrigerant"]["words"]):
+    if (
+        draft.equipment.refrigerant is None
+        and touched
+        and not any(words.endswith(w) for w in table["no_refrigerant"]["words"])
+    ):
         yield _gap("equipment.refrigerant", "equipment.refrigerant", machine=_machine(draft))
 
 
@@ -132,7 +169,11 @@ def _as_left(draft: Draft) -> Iterator[Gap]:
     if not _done(draft):
         return
     for subject in _table()["proofs"]["temperature"]:
-        stages = {r.stage for r in draft.readings if r.subject == subject and r.quantity is Quantity.TEMPERATURE and r.role is Role.MEASURED}
+        stages = {
+            r.stage
+            for r in draft.readings
+            if r.subject == subject and r.quantity is Quantity.TEMPERATURE and r.role is Role.MEASURED
+        }
         if Stage.AS_FOUND in stages and Stage.AS_LEFT not in stages:
             yield _gap("as_left", f"as_left:{subject}:temperature", subject=subject, quantity="temperature")
             return
@@ -141,7 +182,9 @@ def _as_left(draft: Draft) -> Iterator[Gap]:
 def _lacking(draft: Draft) -> Iterator[Gap]:
     """A comparison that only lacked one thing, of a part that this job changed or found at fault."""
     lacking = _table()["lacking"]
-    concerned = {a.component for a in _done(draft)} | {f.component for f in draft.findings if f.condition not in ("normal", "running")}
+    concerned = {a.component for a in _done(draft)} | {
+        f.component for f in draft.findings if f.condition not in ("normal", "running")
+    }
     for check in draft.checks:
         if check.verdict is not Verdict.NO_REFERENCE or check.rule not in lacking:
             continue
@@ -149,7 +192,13 @@ def _lacking(draft: Draft) -> Iterator[Gap]:
         subjects = [r.subject for r in draft.readings if r.id in check.readings]
         for subject in subjects[:1]:
             if subject in concerned or subject == "refrigerant charge":
-                yield _gap("reading", f"reading:{subject}:{quantity}:{role}", role, subject=subject, quantity=quantity.replace("_", " "))
+                yield _gap(
+                    "reading",
+                    f"reading:{subject}:{quantity}:{role}",
+                    role,
+                    subject=subject,
+                    quantity=quantity.replace("_", " "),
+                )
 
 
 def _customer(draft: Draft) -> Iterator[Gap]:

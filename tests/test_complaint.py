@@ -30,7 +30,11 @@ def test_the_telling_of_the_speaker_is_left_out() -> None:
 
 @pytest.mark.parametrize(
     ("said", "want"),
-    [("um the top's warm, ", "The top's warm"), ("quote, i'm out of ice", "Quote, I'm out of ice"), ("it hums  and quits;", "It hums and quits")],
+    [
+        ("um the top's warm, ", "The top's warm"),
+        ("quote, i'm out of ice", "Quote, I'm out of ice"),
+        ("it hums  and quits;", "It hums and quits"),
+    ],
 )
 def test_tidy(said: str, want: str) -> None:
     assert tidy(said) == want

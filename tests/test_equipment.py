@@ -1,12 +1,11 @@
-"""The machine as it is told: models, serials, refrigerants, kinds, places, makers, and near misses that give nothing."""
+"""The machine as it is told: models, serials, refrigerants, kinds, places, makers, and near misses."""
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
 from typing import Any
 
 import pytest
+from told import rows, talk_of
 
 from extractors.facts import Equipment, Segment, Transcript
 from extractors.find.equipment import find
@@ -16,20 +15,6 @@ from extractors.passage import make_passage
 from extractors.refrigerants import designation
 from extractors.registry import Found
 from extractors.spelling import settled, spell
-from extractors.talk import Talk
-
-CASES = Path(__file__).parent / "cases"
-
-
-def talk_of(telling: str) -> Talk:
-    """A telling with its lines divided by " / "."""
-    return Talk(make_passage(Transcript(segments=tuple(Segment(text=line, line=n) for n, line in enumerate(telling.split(" / "), 1)))))
-
-
-def rows(name: str) -> list[Any]:
-    """One parameter a telling of a table of cases."""
-    table = tomllib.loads((CASES / f"{name}.toml").read_text(encoding="utf-8"))
-    return [pytest.param(say, case, id=say[:60]) for case in table["case"] for say in case["say"]]
 
 
 @pytest.mark.parametrize(("say", "case"), rows("equipment"))
@@ -81,7 +66,11 @@ def test_names_take_their_figures() -> None:
     found = Found()
     find(talk, found)
     said = {field: talk.passage.said(span) for span, field in found.used.items()}
-    assert said == {"equipment.model": "Z K M 60 slash 14", "equipment.serial": "4 1 7 0 8 8 2", "equipment.refrigerant": "134"}
+    assert said == {
+        "equipment.model": "Z K M 60 slash 14",
+        "equipment.serial": "4 1 7 0 8 8 2",
+        "equipment.refrigerant": "134",
+    }
 
 
 def test_part_numbers_take_their_figures() -> None:
@@ -100,7 +89,9 @@ def test_partly_read_serial_is_asked_again() -> None:
 
 
 def test_second_serial_is_another_machine() -> None:
-    machine, others = find(talk_of("condensing unit, serial 4 4 0 9 1 2 / indoor coil, model E 24 C, serial 7 7 1 0 3 3"), Found())
+    machine, others = find(
+        talk_of("condensing unit, serial 4 4 0 9 1 2 / indoor coil, model E 24 C, serial 7 7 1 0 3 3"), Found()
+    )
     assert machine.serial is not None and machine.serial.value == "440912"
     assert [o.serial.value for o in others if o.serial] == ["771033"]
 
@@ -112,9 +103,15 @@ def test_nothing_said_is_an_empty_machine() -> None:
 @pytest.mark.parametrize(
     ("number", "letter", "want"),
     [
-        # designations as ASHRAE Standard 34 writes them (from memory): blends end in a capital, isomers in a small letter
-        ("404", None, "R-404A"), ("134", None, "R-134a"), ("410", "A", "R-410A"), ("600", "a", "R-600a"), ("290", None, "R-290"),
-        ("1234", "yf", "R-1234yf"), ("717", None, "R-717"), ("454", "C", "R-454C"),
+        # designations as ASHRAE Standard 34 writes them (from memory): blends in capitals, isomers small
+        ("404", None, "R-404A"),
+        ("134", None, "R-134a"),
+        ("410", "A", "R-410A"),
+        ("600", "a", "R-600a"),
+        ("290", None, "R-290"),
+        ("1234", "yf", "R-1234yf"),
+        ("717", None, "R-717"),
+        ("454", "C", "R-454C"),
     ],
 )
 def test_designation(number: str, letter: str | None, want: str) -> None:
@@ -125,6 +122,25 @@ def test_every_refrigerant_is_known_to_a_reference_library() -> None:
     """Names of pure fluids and blends against CoolProp 8's list of fluids, where it has them."""
     coolprop = pytest.importorskip("CoolProp")
     known = {alias.replace("-", "").upper() for alias in coolprop.CoolProp.FluidsList()}
-    known |= {alias.upper() for fluid in coolprop.CoolProp.FluidsList() for alias in coolprop.CoolProp.get_aliases(fluid)}
-    ours = {designation(n, x or "").replace("-", "").upper() for n, row in load_table("refrigerants").items() for x in row["letters"]}
-    assert {"R134A", "R404A", "R410A", "R407C", "R507A", "R22", "R32", "R290", "R744", "R717", "R1234YF", "R600A"} <= ours & known
+    known |= {
+        alias.upper() for fluid in coolprop.CoolProp.FluidsList() for alias in coolprop.CoolProp.get_aliases(fluid)
+    }
+    ours = {
+        designation(n, x or "").replace("-", "").upper()
+        for n, row in load_table("refrigerants").items()
+        for x in row["letters"]
+    }
+    assert {
+        "R134A",
+        "R404A",
+        "R410A",
+        "R407C",
+        "R507A",
+        "R22",
+        "R32",
+        "R290",
+        "R744",
+        "R717",
+        "R1234YF",
+        "R600A",
+    } <= ours & known

@@ -25,8 +25,15 @@ def test_follow_up_is_told(say: str, case: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("said", "want"),
     [
-        ("in two weeks", 3), ("in about 5 days", 4), ("next fall", 2), ("Thursday week", 2), ("tomorrow", 1), ("in October", 2),
-        ("when the blades come in", 5), ("in a couple of days", 5), ("on the twelfth", 3),
+        ("in two weeks", 3),
+        ("in about 5 days", 4),
+        ("next fall", 2),
+        ("Thursday week", 2),
+        ("tomorrow", 1),
+        ("in October", 2),
+        ("when the blades come in", 5),
+        ("in a couple of days", 5),
+        ("on the twelfth", 3),
     ],
 )
 def test_when(said: str, want: int) -> None:

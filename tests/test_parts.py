@@ -2,44 +2,30 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
 from typing import Any
 
 import pytest
+from told import found_before, rows, talk_of
 
-from extractors.facts import Part, Segment, Transcript
-from extractors.find import equipment, findings, parts
-from extractors.passage import make_passage
-from extractors.registry import Found
-from extractors.talk import Talk
-
-CASES = Path(__file__).parent / "cases" / "parts.toml"
+from extractors.facts import Part
+from extractors.find import parts
 
 
 def found_in(*lines: str) -> tuple[Part, ...]:
     """The parts of a telling."""
-    talk = Talk(make_passage(Transcript(segments=tuple(Segment(text=line, line=n) for n, line in enumerate(lines, 1)))))
-    found = Found()
-    found.facts["equipment"] = equipment.find(talk, found)
-    found.facts["findings"] = findings.find(talk, found)
-    return parts.find(talk, found)
-
-
-def rows() -> list[Any]:
-    table = tomllib.loads(CASES.read_text(encoding="utf-8"))
-    return [pytest.param(say, case["want"], id=say[:60]) for case in table["case"] for say in case["say"]]
+    talk = talk_of(" / ".join(lines))
+    return parts.find(talk, found_before(talk))
 
 
 def bare(number: str | None) -> str:
     return "".join(ch for ch in (number or "").lower() if ch.isalnum())
 
 
-@pytest.mark.parametrize(("say", "want"), rows())
-def test_parts_are_told(say: str, want: list[list[Any]]) -> None:
+@pytest.mark.parametrize(("say", "case"), rows("parts"))
+def test_parts_are_told(say: str, case: dict[str, Any]) -> None:
     have = found_in(*say.split(" / "))
     assert sorted((p.status.value, p.component, bare(p.part_number), p.quantity or 0) for p in have) == sorted(
-        (status, component, bare(number), quantity) for status, component, number, quantity in want
+        (status, component, bare(number), quantity) for status, component, number, quantity in case["want"]
     )
     for part in have:
         assert part.evidence.quote in " ".join(say.split(" / "))

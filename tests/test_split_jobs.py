@@ -15,7 +15,9 @@ CASES = tomllib.loads((Path(__file__).parent / "cases" / "jobs.toml").read_text(
 
 
 def transcripts(sources: list[list[str]]) -> list[Transcript]:
-    return [Transcript(segments=tuple(Segment(text=line, line=n) for n, line in enumerate(lines, 1))) for lines in sources]
+    return [
+        Transcript(segments=tuple(Segment(text=line, line=n) for n, line in enumerate(lines, 1))) for lines in sources
+    ]
 
 
 @pytest.mark.parametrize("case", CASES, ids=[case["name"] for case in CASES])
@@ -26,7 +28,9 @@ def test_jobs_are_told_apart(case: dict[str, Any]) -> None:
 
 def test_every_line_belongs_to_one_job() -> None:
     for case in CASES:
-        lines = sorted((s, i) for job in split_jobs(transcripts(case["sources"])) for s, indices in job for i in indices)
+        lines = sorted(
+            (s, i) for job in split_jobs(transcripts(case["sources"])) for s, indices in job for i in indices
+        )
         assert lines == [(s, i) for s, source in enumerate(case["sources"]) for i in range(len(source))]
 
 

@@ -25,9 +25,18 @@ def test_visit_is_told(say: str, case: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("said", "want"),
     [
-        ("quarter past one", "1:15"), ("ten to two", "1:50"), ("half past four", "4:30"), ("half 4", "4:30"), ("seven fifty", "7:50"),
-        ("six oh five", "6:05"), ("8:25", "8:25"), ("noon", "12:00 pm"), ("twenty past nine in the morning", "9:20 am"),
-        ("five to one", "12:55"), ("eleven thirty-five pm", "11:35 pm"), ("14:05", "14:05"),
+        ("quarter past one", "1:15"),
+        ("ten to two", "1:50"),
+        ("half past four", "4:30"),
+        ("half 4", "4:30"),
+        ("seven fifty", "7:50"),
+        ("six oh five", "6:05"),
+        ("8:25", "8:25"),
+        ("noon", "12:00 pm"),
+        ("twenty past nine in the morning", "9:20 am"),
+        ("five to one", "12:55"),
+        ("eleven thirty-five pm", "11:35 pm"),
+        ("14:05", "14:05"),
     ],
 )
 def test_clock(said: str, want: str) -> None:
@@ -36,7 +45,9 @@ def test_clock(said: str, want: str) -> None:
     assert clock.text == want
 
 
-@pytest.mark.parametrize("said", ["one eighteen volts", "thirteen fifteen", "half an inch", "seven seventy", "forty to two hundred"])
+@pytest.mark.parametrize(
+    "said", ["one eighteen volts", "thirteen fifteen", "half an inch", "seven seventy", "forty to two hundred"]
+)
 def test_no_clock(said: str) -> None:
     clock = clock_at(talk_of(said).passage, 0)
     assert clock is None or clock.span.end < len(talk_of(said).passage.tokens)

@@ -41,7 +41,13 @@ def _table() -> dict[str, Any]:
 @cache
 def _cues() -> Phrases:
     table = _table()
-    return Phrases([(kind, p) for kind in ("heading", "people", "says", "trouble", "no", "past", "ends", "bare") for p in table[kind]["say"]])
+    return Phrases(
+        [
+            (kind, p)
+            for kind in ("heading", "people", "says", "trouble", "no", "past", "ends", "bare")
+            for p in table[kind]["say"]
+        ]
+    )
 
 
 class _Listener:
@@ -90,7 +96,9 @@ class _Listener:
         end = self._end(index)
         while end > index and (passage.norm(end - 1) in FILLERS or not passage.norm(end - 1)[-1:].isalnum()):
             end -= 1
-        while index < end and (passage.norm(index) in ("um", "uh", ",", "quote", "like") or not passage.norm(index)[:1].isalnum()):
+        while index < end and (
+            passage.norm(index) in ("um", "uh", ",", "quote", "like") or not passage.norm(index)[:1].isalnum()
+        ):
             index += 1
         return Span(index, end) if end - index >= 2 else None
 
@@ -116,7 +124,13 @@ def _score(listener: _Listener, words: Span, cue: int) -> float:
     score = min(2.0, 0.8 * len(troubles))
     score += 1.5 if cue < EARLY else 0.8 if cue < SOON else 0.0
     near = min(words.end, words.start + 20)
-    score -= 2.0 if listener.between("no", words.start, near) else 0.7 if listener.between("past", words.start, near) else 0.0
+    score -= (
+        2.0
+        if listener.between("no", words.start, near)
+        else 0.7
+        if listener.between("past", words.start, near)
+        else 0.0
+    )
     if words.end - words.start < 4:
         score -= 1.0
     return score
@@ -138,7 +152,7 @@ def _headed(listener: _Listener) -> list[Told]:
 
 
 def _innermost(listener: _Listener, start: int, words: Span) -> Span:
-    """ "Complaint, always first, the manager says no heat": what the manager says."""
+    """As in "Complaint, always first, the manager says no heat": what the manager says."""
     nested = _reported(listener, start, min(words.end, max(start, words.start) + 20))
     if not nested:
         return words
@@ -147,18 +161,24 @@ def _innermost(listener: _Listener, start: int, words: Span) -> Span:
 
 
 def _reported(listener: _Listener, start: int, end: int) -> list[Told]:
-    """ "The manager says ...": somebody, a verb of saying, and what was said."""
+    """As in "The manager says ...": somebody, a verb of saying, and what was said."""
     passage = listener.passage
     found = []
     for hit in listener.longest("says"):
         if not start <= hit.span.start < end:
             continue
-        people = [p for p in listener.between("people", hit.span.start - PERSON_REACH, hit.span.start) if p.span.end <= hit.span.start]
+        people = [
+            p
+            for p in listener.between("people", hit.span.start - PERSON_REACH, hit.span.start)
+            if p.span.end <= hit.span.start
+        ]
         people = [p for p in people if passage.norm(p.span.start - 1) != "my" and not _interrupted(passage, p, hit)]
         said = passage.said(hit.span).lower()
         if not people:
             continue
-        words = listener.words_after(hit.span.end, next_line=passage.norm(hit.span.end) == "" or not listener.one_breath(hit.span.end))
+        words = listener.words_after(
+            hit.span.end, next_line=passage.norm(hit.span.end) == "" or not listener.one_breath(hit.span.end)
+        )
         turned = _turned(listener, hit, people[-1])
         if turned is not None:
             words = turned
@@ -185,14 +205,20 @@ def _interrupted(passage: Passage, person: Hit, verb: Hit) -> bool:
 
 
 def _turned(listener: _Listener, verb: Hit, person: Hit) -> Span | None:
-    """ "No ice since noon, says the fish guy" and "it don't get cold, she says": what was said comes first."""
+    """As in "No ice since noon, says the fish guy" and "it don't get cold, she says": what was said comes first."""
     passage = listener.passage
     sentence = passage.sentence_span(verb.span.start)
-    after = [passage.norm(i) for i in range(verb.span.end, min(sentence.end, verb.span.end + 5)) if passage.norm(i).isalpha()]
+    after = [
+        passage.norm(i) for i in range(verb.span.end, min(sentence.end, verb.span.end + 5)) if passage.norm(i).isalpha()
+    ]
     if len(after) > 2:
         return None
     clause = passage.clause_span(person.span.start)
-    begin = sentence.start if clause.start <= person.span.start <= clause.start + 3 or not passage.joined_lines else clause.start
+    begin = (
+        sentence.start
+        if clause.start <= person.span.start <= clause.start + 3 or not passage.joined_lines
+        else clause.start
+    )
     end = person.span.start
     while end > begin and (passage.norm(end - 1) in FILLERS or passage.norm(end - 1) in ("the", "a")):
         end -= 1
@@ -205,7 +231,7 @@ def _turned(listener: _Listener, verb: Hit, person: Hit) -> Span | None:
 
 
 def _said_the(listener: _Listener) -> list[Told]:
-    """ ", says the manager" behind what was said."""
+    """As in ", says the manager" behind what was said."""
     passage = listener.passage
     found = []
     for hit in listener.longest("says"):
@@ -220,7 +246,9 @@ def _said_the(listener: _Listener) -> list[Told]:
             begin += 1
         if start - 1 - begin >= 3:
             words = Span(begin, start - 1)
-            found.append(Told(Span(start, hit.span.end + 2), words, 2.0 + _score(listener, words, start), "“says the” after it"))
+            found.append(
+                Told(Span(start, hit.span.end + 2), words, 2.0 + _score(listener, words, start), "“says the” after it")
+            )
     return found
 
 
@@ -235,7 +263,14 @@ def _bare(listener: _Listener) -> list[Told]:
         while begin < hit.span.start and listener.passage.norm(begin) in FILLERS:
             begin += 1
         words = Span(begin, max(hit.span.end, min(listener._end(hit.span.start), hit.span.start + 25)))
-        found.append(Told(hit.span, words, 1.0 + _score(listener, words, hit.span.start), f"“{listener.passage.said(hit.span)}” at the beginning"))
+        found.append(
+            Told(
+                hit.span,
+                words,
+                1.0 + _score(listener, words, hit.span.start),
+                f"“{listener.passage.said(hit.span)}” at the beginning",
+            )
+        )
     return found
 
 
@@ -249,11 +284,22 @@ def _untold(listener: _Listener) -> list[Told]:
         for span in (sentence, clause):
             troubles = listener.between("trouble", span.start, span.end)
             figures = sum(t.is_digits for t in passage.tokens[span.start : span.end])
-            if 4 <= span.end - span.start <= 24 and len({passage.said(h.span).lower() for h in troubles}) >= 2 and figures <= 1:
+            if (
+                4 <= span.end - span.start <= 24
+                and len({passage.said(h.span).lower() for h in troubles}) >= 2
+                and figures <= 1
+            ):
                 begin = span.start
                 while begin < span.end - 3 and passage.norm(begin) in FILLERS:
                     begin += 1
-                return [Told(Span(begin, span.end), Span(begin, span.end), 1.0, "a trouble at the beginning, told by nobody in particular")]
+                return [
+                    Told(
+                        Span(begin, span.end),
+                        Span(begin, span.end),
+                        1.0,
+                        "a trouble at the beginning, told by nobody in particular",
+                    )
+                ]
         index = max(clause.end, index + 1)
     return []
 
@@ -261,7 +307,7 @@ def _untold(listener: _Listener) -> list[Told]:
 def tidy(text: str) -> str:
     """A spoken stretch as a sentence: fillers and a dangling mark gone, first letter large, one space."""
     text = re.sub(r"\b(?:um|uh|er)\b,?\s*", "", text, flags=re.IGNORECASE)
-    text = re.sub(r"\s+", " ", text).strip(" ,;:-—\"“”")
+    text = re.sub(r"\s+", " ", text).strip(' ,;:-—"“”')
     text = re.sub(r"\bi('m|'ve|'ll|'d)?\b", lambda m: m.group().replace("i", "I", 1), text)
     return text[:1].upper() + text[1:]
 
@@ -269,13 +315,20 @@ def tidy(text: str) -> str:
 def find(talk: Talk, found: Found) -> Complaint | None:
     """The likeliest stretch that tells what the customer reported, or None."""
     listener = _Listener(talk.passage)
-    told = [*_headed(listener), *_reported(listener, 0, len(talk.passage.tokens)), *_said_the(listener), *_bare(listener)]
+    told = [
+        *_headed(listener),
+        *_reported(listener, 0, len(talk.passage.tokens)),
+        *_said_the(listener),
+        *_bare(listener),
+    ]
     likely = [t for t in told if t.score >= ENOUGH] or _untold(listener)
     if not likely:
         return None
     best = max(likely, key=lambda t: (round(t.score, 2), -t.words.start))
     words = best.words
-    return Complaint(text=tidy(talk.passage.said(words)), evidence=talk.passage.evidence(words), because=(best.because,))
+    return Complaint(
+        text=tidy(talk.passage.said(words)), evidence=talk.passage.evidence(words), because=(best.because,)
+    )
 
 
 EXTRACTOR = Extractor("complaint", find, gives="complaint")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from extractors.facts import Equipment, Said
 from extractors.identifiers import MODEL, SERIAL, Identifier, identifiers
-from extractors.machines import Surroundings, location, machines, main_machine, sites
+from extractors.locations import location, sites
+from extractors.machines import Surroundings, machines, main_machine
 from extractors.makers import maker
 from extractors.passage import Passage, Span
 from extractors.refrigerants import chosen, refrigerants
@@ -58,7 +59,9 @@ def _others(passage: Passage, numbers: list[Identifier]) -> tuple[Equipment, ...
 
 
 def _firsts(numbers: list[Identifier]) -> list[Identifier]:
-    return [next(n for n in numbers if n.kind == kind) for kind in (MODEL, SERIAL) if any(n.kind == kind for n in numbers)]
+    return [
+        next(n for n in numbers if n.kind == kind) for kind in (MODEL, SERIAL) if any(n.kind == kind for n in numbers)
+    ]
 
 
 def find(talk: Talk, found: Found) -> tuple[Equipment, tuple[Equipment, ...]]:

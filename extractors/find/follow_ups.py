@@ -9,10 +9,10 @@ from typing import Any
 from extractors.facts import FollowUp
 from extractors.find.complaint import tidy
 from extractors.lexicon import load_table
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.registry import Extractor, Found
-from extractors.spelling import number_word
 from extractors.talk import Talk
 
 LONGEST = 34  # tokens of one follow-up
@@ -26,7 +26,9 @@ def _table() -> dict[str, Any]:
 @cache
 def _cues() -> Phrases:
     table = _table()
-    return Phrases([(kind, p) for kind in ("heading", "back", "waits", "quote", "future", "past") for p in table[kind]["say"]])
+    return Phrases(
+        [(kind, p) for kind in ("heading", "back", "waits", "quote", "future", "past") for p in table[kind]["say"]]
+    )
 
 
 def _amount(passage: Passage, index: int) -> int | None:
@@ -40,13 +42,17 @@ def _amount(passage: Passage, index: int) -> int | None:
             index += passage.norm(index) == "of"
         return index
     start = index
-    while passage.norm(index).isdigit() or number_word(passage.norm(index)) is not None or passage.norm(index) in ("or", "to"):
+    while (
+        passage.norm(index).isdigit()
+        or number_word(passage.norm(index)) is not None
+        or passage.norm(index) in ("or", "to")
+    ):
         index += 1
     return index if index > start else None
 
 
 def when_at(passage: Passage, index: int) -> Span | None:
-    """A time to come that begins at a token: "next week", "in two weeks", "Thursday week", "when the blades come in"."""
+    """A time to come that begins at a token: "next week", "in two weeks", "Thursday week", "when the part comes in"."""
     table, norm = _table()["when"], passage.norm(index)
     after = passage.norm(index + 1)
     if norm in ("in", "within") and after in table["months"] and after != "may":
@@ -72,7 +78,15 @@ def when_at(passage: Passage, index: int) -> Span | None:
         return Span(index, index + 3)
     if norm in ("when", "once", "till", "until", "after"):
         for end in range(index + 2, index + 7):
-            if passage.norm(end) in table["arrives"] and passage.norm(index + 1) in ("the", "it", "they", "that", "those", "my", "we"):
+            if passage.norm(end) in table["arrives"] and passage.norm(index + 1) in (
+                "the",
+                "it",
+                "they",
+                "that",
+                "those",
+                "my",
+                "we",
+            ):
                 end += 1
                 end += passage.norm(end) in ("in", "here", "up", "back")
                 return Span(index, end)
@@ -96,7 +110,9 @@ class _Plans:
 
     def when(self, start: int, end: int) -> Span | None:
         """The first time to come in [start, end)."""
-        return next((w for i in range(start, end) if (w := when_at(self.passage, i)) is not None and w.end <= end + 4), None)
+        return next(
+            (w for i in range(start, end) if (w := when_at(self.passage, i)) is not None and w.end <= end + 4), None
+        )
 
     def part(self, span: Span, *, heading: bool, until: int) -> Span:
         """What belongs to a plan: from its clause to the end of the sentence, the next plan, or another thought.
@@ -114,14 +130,18 @@ class _Plans:
         while heading and end < len(passage.tokens) and end - span.end < 6:
             end = passage.sentence_span(end).end
         end = min(end, start + LONGEST, max(until, span.end))
-        while end > span.end and (not passage.norm(end - 1)[-1:].isalnum() or passage.norm(end - 1) in ("and", "so", "then")):
+        while end > span.end and (
+            not passage.norm(end - 1)[-1:].isalnum() or passage.norm(end - 1) in ("and", "so", "then")
+        ):
             end -= 1
         return Span(start, end)
 
     def all(self) -> list[FollowUp]:
         """Every plan, in order, one a stretch."""
         found: list[tuple[Span, FollowUp]] = []
-        marks = sorted((hit.span, label) for label in ("heading", "back", "waits", "quote") for hit in self.hits.get(label, []))
+        marks = sorted(
+            (hit.span, label) for label in ("heading", "back", "waits", "quote") for hit in self.hits.get(label, [])
+        )
         for at, (span, label) in enumerate(marks):
             if found and span.start < found[-1][0].end:
                 continue
@@ -137,17 +157,26 @@ class _Plans:
     def _beneath(self, heading: Span, part: Span) -> Span:
         """What stands under a heading, the heading left out; all of it where nothing does."""
         start = heading.end
-        while start < part.end and (self.passage.norm(start) in ("is", "the", "for", "to") or not self.passage.norm(start)[:1].isalnum()):
+        while start < part.end and (
+            self.passage.norm(start) in ("is", "the", "for", "to") or not self.passage.norm(start)[:1].isalnum()
+        ):
             start += 1
         return Span(start, part.end) if part.end - start >= 3 else part
 
     def _holds(self, span: Span, label: str, part: Span) -> bool:
         """Whether a cue tells of something to come."""
         passage = self.passage
-        past = [h.span for h in self.between("past", span.start - 4, span.start + 2) if h.span.start <= span.start < h.span.end]
+        past = [
+            h.span
+            for h in self.between("past", span.start - 4, span.start + 2)
+            if h.span.start <= span.start < h.span.end
+        ]
         if any(when_at(passage, hit.end - 1) is None and when_at(passage, hit.end) is None for hit in past):
             return False
-        if any(passage.norm(i) in ("didn't", "don't", "not", "never") for i in range(max(part.start, span.start - 3), span.start)):
+        if any(
+            passage.norm(i) in ("didn't", "don't", "not", "never")
+            for i in range(max(part.start, span.start - 3), span.start)
+        ):
             return False
         when = self.when(span.start, part.end)
         future = bool(self.between("future", max(part.start, span.start - 6), span.start + 2))
@@ -157,7 +186,11 @@ class _Plans:
         if label == "quote":
             return not (passage.norm(span.start - 1) in ("and", "says") and when is None and not future) or opens
         if label == "back":
-            return when is not None and (future or opens) or (future and passage.norm(span.end) in ("with", "to", "and", "when") and passage.norm(span.start) != "back")
+            return (when is not None and (future or opens)) or (
+                future
+                and passage.norm(span.end) in ("with", "to", "and", "when")
+                and passage.norm(span.start) != "back"
+            )
         return when is not None or future or opens
 
     def _made(self, part: Span, when: Span | None) -> FollowUp:

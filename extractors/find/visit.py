@@ -10,12 +10,14 @@ from extractors.clocks import Clock, clock_at
 from extractors.facts import Said, Visit
 from extractors.find.equipment import said
 from extractors.lexicon import load_table
-from extractors.machines import EARLY, Surroundings, sites
+from extractors.locations import sites
+from extractors.machines import EARLY, Surroundings
 from extractors.mentions import subjects
+from extractors.number_words import number_word
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.registry import Extractor, Found
-from extractors.spelling import number_word, spell
+from extractors.spelling import spell
 from extractors.talk import Talk
 
 REACH = 9  # tokens between a cue and its value
@@ -30,8 +32,12 @@ def _table() -> dict[str, Any]:
 @cache
 def _cues() -> Phrases:
     table = _table()
-    rows = [(f"{name}:{side}", p) for name in ("arrived", "left") for side in ("before", "after") for p in table[name][side]]
-    rows += [(name, p) for name in ("customer", "contact", "technician", "reference", "date") for p in table[name]["before"]]
+    rows = [
+        (f"{name}:{side}", p) for name in ("arrived", "left") for side in ("before", "after") for p in table[name][side]
+    ]
+    rows += [
+        (name, p) for name in ("customer", "contact", "technician", "reference", "date") for p in table[name]["before"]
+    ]
     rows += [("left:bare", p) for p in table["left"]["bare"]]
     rows += [(name, p) for name in ("stay", "roughly") for p in table[name]["say"]]
     return Phrases(rows + [("street", p) for p in load_table("asides")["address"]["after"]])
@@ -69,21 +75,37 @@ class _Looker:
 
     # ------------------------------------------------------------ times
     def time(self, which: str) -> Said | None:
-        """The arrival or the leaving, by the words beside a clock time; of several the first arrival, the last leaving."""
+        """The arrival or the leaving, by the words beside a clock time: the first arrival, the last leaving."""
         found: list[Said] = []
         for hit in self.hits.get(f"{which}:before", []):
             index = self.after(hit)
-            if self.passage.norm(hit.span.start - 1) in _table()["left"]["not_after"] and self.passage.norm(hit.span.start) in ("out", "left"):
+            if self.passage.norm(hit.span.start - 1) in _table()["left"]["not_after"] and self.passage.norm(
+                hit.span.start
+            ) in ("out", "left"):
                 continue
-            firm = self.passage.norm(index - 1) == "at" or self.passage.norm(hit.span.end - 1) in ("at", "in", "out", "time", "since", "there", "here")
+            firm = self.passage.norm(index - 1) == "at" or self.passage.norm(hit.span.end - 1) in (
+                "at",
+                "in",
+                "out",
+                "time",
+                "since",
+                "there",
+                "here",
+            )
             clock = clock_at(self.passage, index, bare=firm and self._hour_alone(index))
             if clock is not None and self._may(Span(hit.span.start, clock.span.end)):
                 found.append(self._clock(clock, Span(hit.span.start, clock.span.end), self.passage.said(hit.span)))
         for clock in self.clocks:
             beside = any(h.span.start == clock.span.end for h in self.hits.get(f"{which}:after", []))
-            bare = any(h.span.end == clock.span.start and self.passage.norm(h.span.start - 1) not in _table()["left"]["not_after"] for h in self.hits.get(f"{which}:bare", []))
+            bare = any(
+                h.span.end == clock.span.start
+                and self.passage.norm(h.span.start - 1) not in _table()["left"]["not_after"]
+                for h in self.hits.get(f"{which}:bare", [])
+            )
             if (beside or bare) and self._may(clock.span):
-                found.append(self._clock(clock, Span(clock.span.start - bare, clock.span.end + beside), "the word beside it"))
+                found.append(
+                    self._clock(clock, Span(clock.span.start - bare, clock.span.end + beside), "the word beside it")
+                )
         if not found:
             return None
         return found[0] if which == "arrived" else found[-1]
@@ -98,18 +120,22 @@ class _Looker:
         return after in ("", ",", ".", "and", "so", "in", "this", "sharp", "or", "today", "o'clock")
 
     def _clock(self, clock: Clock, span: Span, because: str) -> Said:
-        around = {hit.span.end for hit in self.hits.get("roughly", [])} | {h.span.start for h in self.hits.get("roughly", [])}
+        around = {hit.span.end for hit in self.hits.get("roughly", [])} | {
+            h.span.start for h in self.hits.get("roughly", [])
+        }
         rough = clock.span.start in around or clock.span.end in around
         confirm = (f"speaker not sure: “{self.passage.said(span)}”",) if rough else ()
         return said(self.passage, clock.text, span, confirm, (f"“{because}”",))
 
     def stay(self) -> tuple[Said, Said] | None:
-        """ "Hours two and a quarter, that's nine fifteen to eleven thirty": arrival and leaving."""
+        """As in "Hours two and a quarter, that's nine fifteen to eleven thirty": arrival and leaving."""
         for one, other in zip(self.clocks, self.clocks[1:], strict=False):
             gap = [self.passage.norm(i) for i in range(one.span.end, other.span.start)]
             if len(gap) > 3 or not gap or gap[0] not in ("to", "till", "until", "through", "-"):
                 continue
-            near = [h for h in self.hits.get("stay", []) if one.span.start - STAY <= h.span.start <= other.span.end + STAY]
+            near = [
+                h for h in self.hits.get("stay", []) if one.span.start - STAY <= h.span.start <= other.span.end + STAY
+            ]
             if near:
                 because = self.passage.said(near[0].span)
                 return self._clock(one, one.span, because), self._clock(other, other.span, because)
@@ -124,9 +150,16 @@ class _Looker:
             before = [self.passage.norm(i) for i in range(clause.start, clock.span.start)]
             told = any(w in ("it's", "it", "'s", "at", "time") for w in before)
             written = ":" in self.passage.norm(clock.span.start) and clock.span.start < EARLY // 2
-            lead = all(w in ("it's", "it", "is", "'s", "about", "and", "okay", "so", "at", "uh", "um", "here", "time") for w in before)
+            lead = all(
+                w in ("it's", "it", "is", "'s", "about", "and", "okay", "so", "at", "uh", "um", "here", "time")
+                for w in before
+            )
             after = self.passage.norm(clock.span.end)
-            if lead and (told or clock.half or written) and after in (",", ".", "", "and", "so", "here", "in", "i", "i'm"):
+            if (
+                lead
+                and (told or clock.half or written)
+                and after in (",", ".", "", "and", "so", "here", "in", "i", "i'm")
+            ):
                 return self._clock(clock, clock.span, "said at the beginning")
         return None
 
@@ -136,7 +169,15 @@ class _Looker:
         passage = self.passage
         for hit in self.hits.get("street", []):
             start = hit.span.start
-            while start > 0 and hit.span.start - start < 4 and passage.tokens[start - 1].is_word and passage.tokens[start - 1].clause == passage.tokens[hit.span.start].clause and not number_word(passage.norm(start - 1)) and passage.norm(start - 1) not in ("the", "on", "at", "of", "in", "a", "to", "down", "hundred", "thousand"):
+            while (
+                start > 0
+                and hit.span.start - start < 4
+                and passage.tokens[start - 1].is_word
+                and passage.tokens[start - 1].clause == passage.tokens[hit.span.start].clause
+                and not number_word(passage.norm(start - 1))
+                and passage.norm(start - 1)
+                not in ("the", "on", "at", "of", "in", "a", "to", "down", "hundred", "thousand")
+            ):
                 start -= 1
             name = passage.said(Span(start, hit.span.end)) if start < hit.span.start else ""
             if not name:
@@ -145,7 +186,9 @@ class _Looker:
             if number is None:
                 number, begin = self._number_after(hit.span.end), start
             if number is not None and self._is_address(Span(start, hit.span.end)):
-                return said(passage, f"{number} {name.title()}", Span(begin, hit.span.end), (), ("a number and a street",))
+                return said(
+                    passage, f"{number} {name.title()}", Span(begin, hit.span.end), (), ("a number and a street",)
+                )
         return None
 
     def _is_address(self, span: Span) -> bool:
@@ -160,7 +203,13 @@ class _Looker:
         for size in range(min(5, start), 0, -1):
             begin = start - size
             one = spell(self.passage, begin)
-            if one is not None and one.span.end == start and one.text.isdigit() and len(one.text) <= 5 and self._starts_number(begin):
+            if (
+                one is not None
+                and one.span.end == start
+                and one.text.isdigit()
+                and len(one.text) <= 5
+                and self._starts_number(begin)
+            ):
                 return one.text, begin
         return None, start
 
@@ -169,7 +218,7 @@ class _Looker:
         return self.passage.tokens[index].is_digits or number_word(norm) is not None
 
     def _number_after(self, end: int) -> str | None:
-        """ "Mill Lane, number 60"."""
+        """As in "Mill Lane, number 60"."""
         index = end + 1 if self.passage.norm(end) == "," else end
         if self.passage.norm(index) != "number":
             return None
@@ -192,17 +241,31 @@ class _Looker:
             if until is not None and hit.span.start >= until:
                 return None
             index = hit.span.end
-            while self.passage.norm(index) in ("is", ",", ":", "uh", "um", "'s", "the", "with") and index < hit.span.end + 4:
+            while (
+                self.passage.norm(index) in ("is", ",", ":", "uh", "um", "'s", "the", "with")
+                and index < hit.span.end + 4
+            ):
                 index += 1
             span = self._capitals(index)
             if span is not None:
-                return said(self.passage, self.passage.said(span), span, (), (f"“{self.passage.said(hit.span)}” before it",))
+                return said(
+                    self.passage, self.passage.said(span), span, (), (f"“{self.passage.said(hit.span)}” before it",)
+                )
         return None
 
     def _capitals(self, start: int) -> Span | None:
         """A run of capitalised words at a token, none of them a day, a month or a word of the trade."""
         tokens, end = self.passage.tokens, start
-        while end < len(tokens) and end - start < 5 and tokens[end].text[:1].isupper() and tokens[end].is_word and len(tokens[end].norm) > 1 and tokens[end].norm not in _table()["no_name"]["say"] and tokens[end].norm not in subjects() and tokens[end].clause == tokens[start].clause:
+        while (
+            end < len(tokens)
+            and end - start < 5
+            and tokens[end].text[:1].isupper()
+            and tokens[end].is_word
+            and len(tokens[end].norm) > 1
+            and tokens[end].norm not in _table()["no_name"]["say"]
+            and tokens[end].norm not in subjects()
+            and tokens[end].clause == tokens[start].clause
+        ):
             end += 1
         return Span(start, end) if end > start and not tokens[start].text.isupper() else None
 
@@ -225,7 +288,13 @@ class _Looker:
             named = len(range(span.start, span.end)) > 1 or tokens[index].norm not in ("thursday",)
             if house or (named and tokens[index - 1].norm == "the"):
                 whole = Span(span.start, span.end + house)
-                return said(self.passage, self.passage.said(whole), whole, ("low confidence: a name as it was heard",), ("a house with a name",))
+                return said(
+                    self.passage,
+                    self.passage.said(whole),
+                    whole,
+                    ("low confidence: a name as it was heard",),
+                    ("a house with a name",),
+                )
         return None
 
     def _is_street(self, end: int) -> bool:
@@ -244,7 +313,12 @@ class _Looker:
             end, told = start, False
             while end < min(len(self.passage.tokens), start + 8):
                 norm = self.passage.norm(end)
-                known = norm in table["days"] or norm in table["months"] or norm.endswith(("teenth", "tieth")) or norm in ("th", "st", "nd", "rd")
+                known = (
+                    norm in table["days"]
+                    or norm in table["months"]
+                    or norm.endswith(("teenth", "tieth"))
+                    or norm in ("th", "st", "nd", "rd")
+                )
                 told = told or known
                 if not (known or norm in (",", "the", "of") or number_word(norm) or norm.isdigit()):
                     break
@@ -252,18 +326,33 @@ class _Looker:
             while end > start and self.passage.norm(end - 1) in (",", "the", "of"):
                 end -= 1
             if told and end > start:
-                return said(self.passage, self.passage.said(Span(start, end)), Span(start, end), (), (f"“{self.passage.said(hit.span)}” before it",))
+                return said(
+                    self.passage,
+                    self.passage.said(Span(start, end)),
+                    Span(start, end),
+                    (),
+                    (f"“{self.passage.said(hit.span)}” before it",),
+                )
         return None
 
     def reference(self) -> Said | None:
         """The shop's own number."""
         for hit in sorted(self.hits.get("reference", []), key=lambda h: (h.span.start, -h.span.end)):
             index = hit.span.end
-            while self.passage.norm(index) in ("is", "number", ",", ":", "#", "'s", "uh", "um", "it's") and index < hit.span.end + 5:
+            while (
+                self.passage.norm(index) in ("is", "number", ",", ":", "#", "'s", "uh", "um", "it's")
+                and index < hit.span.end + 5
+            ):
                 index += 1
             one = spell(self.passage, index) if index < len(self.passage.tokens) else None
             if one is not None and one.digits >= 3 and self._one_line(Span(hit.span.start, one.span.end)):
-                return said(self.passage, one.text, Span(hit.span.start, one.span.end), one.confirm, (f"“{self.passage.said(hit.span)}” before it",))
+                return said(
+                    self.passage,
+                    one.text,
+                    Span(hit.span.start, one.span.end),
+                    one.confirm,
+                    (f"“{self.passage.said(hit.span)}” before it",),
+                )
         return None
 
 
@@ -275,9 +364,14 @@ def find(talk: Talk, found: Found) -> Visit:
     if stay is not None:
         arrived, left = arrived or stay[0], left or stay[1]
     return Visit(
-        customer=looker.customer(), site=looker.site(talk), contact=looker.name_after("contact"),
-        technician=looker.name_after("technician", until=EARLY), date=looker.date(),
-        arrived=arrived or looker.opening_time(), left=left, reference=looker.reference(),
+        customer=looker.customer(),
+        site=looker.site(talk),
+        contact=looker.name_after("contact"),
+        technician=looker.name_after("technician", until=EARLY),
+        date=looker.date(),
+        arrived=arrived or looker.opening_time(),
+        left=left,
+        reference=looker.reference(),
     )
 
 

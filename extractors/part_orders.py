@@ -1,0 +1,144 @@
+"""Parts that are to be ordered, and those that lie in the van."""
+
+from __future__ import annotations
+
+from extractors.facts import PartStatus
+from extractors.part_nouns import number_at, parts_table
+from extractors.part_talk import PartTalk
+from extractors.passage import Span
+from extractors.phrases import Hit
+
+LIST = 26  # tokens over which a list that is to be ordered goes on
+
+
+def order(told: PartTalk) -> None:
+    """What stands after "order", in a list or alone, or what "it" stands for."""
+    weak = set(parts_table()["order"]["weak"])
+    done = -1
+    for hit in told.hits.get("order", []):
+        if hit.span.start < done or told.no_order(hit.span):
+            continue
+        end = max(h.span.end for h in told.between("order", hit.span.start, hit.span.start + 3))
+        said = told.passage.said(Span(hit.span.start, end)).lower()
+        done = max(end, _ordered(told, hit, end, said, said in weak))
+    for hit in told.hits.get("order_after", []):
+        noun = told.before(hit.span.start, plain=False)
+        if (
+            noun is None
+            or hit.span.start - noun.head.end > 8
+            or told.passage.tokens[noun.head.start].sentence != told.passage.tokens[hit.span.start].sentence
+        ):
+            continue
+        said = told.passage.said(hit.span).lower()
+        if said.startswith("for") or said.startswith("on the shelf") or told.no_order(hit.span):
+            continue  # only where "order" stands before it
+        told.add(noun, PartStatus.TO_ORDER, Span(noun.span.start, hit.span.end), said)
+
+
+def _ordered(told: PartTalk, hit: Hit, end: int, said: str, weak: bool) -> int:
+    """Files what an order cue leads to; returns the token up to which it reached."""
+    passage = told.passage
+    start = hit.span.start
+    if (
+        end < len(passage.tokens)
+        and not told.one_line(start, end)
+        and passage.norm(end - 1) not in (",", ":", ".")
+        and not _alone(told, start, end)
+    ):
+        return end
+    ends_line = end >= len(passage.tokens) or passage.tokens[end].segment != passage.tokens[end - 1].segment
+    closed = passage.norm(end) in (".", ",", ":") or ends_line
+    before = number_at(passage, start - 1) if start else None
+    if "to order" in said and (before is not None or told.between("same", start - 6, start)):
+        noun = told.before(start, plain=False)  # "same part, 1 to order"
+        if noun is not None:
+            told.add(noun, PartStatus.TO_ORDER, Span(start - (before is not None), end), f"“{said}” after it", before)
+        return end
+    count = _pronoun_count(told, end)
+    if count is None and said == "order" and closed and _alone(told, start, end):
+        noun = told.before(start)  # "door seal. order."
+        if noun is not None and start - noun.head.end <= 2:
+            count = 0
+    if count is not None:
+        noun = told.before(start)
+        if noun is not None:
+            last = min(end + 1, len(passage.tokens))
+            told.add(noun, PartStatus.TO_ORDER, Span(start, last), f"“{said}” and what it stands for", count or None)
+            _listed(told, last, min(told.sentence_end(start) + 1, last + 2), said)
+            return end
+    limit = told.sentence_end(start)
+    if passage.norm(end) == "." or (limit - end <= 1 and closed):
+        limit = max(limit, told.sentence_end(min(limit, len(passage.tokens) - 1)))
+    limit = min(limit, end + LIST)
+    last = end
+    for noun in told.inside(end, limit):
+        gap = [passage.norm(i) for i in range(last, noun.span.start)]
+        direct = last == end and noun.span.start - end <= 1
+        if (noun.led and not direct) or noun.span.start - last > (4 if weak and last == end else 12):
+            continue
+        if last == end and weak and any(w in ("to", "back", "the", "that", "this", "it") for w in gap):
+            break
+        if last > end and any(w in (".", "i", "he", "she", "told", "because", "so", "but") for w in gap) and not closed:
+            break
+        told.add(noun, PartStatus.TO_ORDER, Span(min(start, noun.span.start), noun.head.end), f"“{said}” before it")
+        last = noun.head.end
+    return max(last, end)
+
+
+def _alone(told: PartTalk, start: int, end: int) -> bool:
+    """Whether a stretch is a sentence of its own."""
+    sentence = told.passage.sentence_span(start)
+    return start - sentence.start <= 1 and sentence.end - end <= 1
+
+
+def _listed(told: PartTalk, start: int, end: int, said: str) -> None:
+    """Counted nouns and nothing else in the sentence after "I'll order that": "so one gauge and one end cap"."""
+    for at in range(start, min(end, len(told.passage.tokens))):
+        sentence = told.passage.sentence_span(at)
+        nouns = [n for n in told.inside(sentence.start, sentence.end) if n.count]
+        if sentence.start >= start and nouns and nouns[-1].head.end - sentence.start <= 5 * len(nouns) + 3:
+            for noun in nouns:
+                told.add(noun, PartStatus.TO_ORDER, noun.span, f"“{said}” in the sentence before")
+            return
+
+
+def _pronoun_count(told: PartTalk, index: int) -> int | None:
+    """As in "one", "it", "4", "one of those" right after a cue: how many, zero where not said; None for a noun."""
+    passage = told.passage
+    norm, after = passage.norm(index), passage.norm(index + 1)
+    if norm == "a" and after in ("pair", "couple", "set"):
+        return 0 if after == "set" else 2
+    if norm in ("it", "them", "those", "that"):
+        return (
+            0
+            if after in ("", ".", ",", "and", "so", "in", "from", "today", "for", "i", "g") or len(after) == 1
+            else None
+        )
+    number = number_at(passage, index)
+    if number is None:
+        return None
+    if after == "more" and told.inside(index + 2, index + 7):
+        return None
+    if (
+        after in ("", ".", ",", "of", "and", "for", "i", "it's", "it", "so", "in", "more")
+        or passage.tokens[min(index + 1, len(passage.tokens) - 1)].segment != passage.tokens[index].segment
+    ):
+        return None if after == "of" and passage.norm(index + 2) not in ("those", "them", "these") else number
+    return None
+
+
+def in_the_van(told: PartTalk) -> None:
+    """What is left or lies ready: "I have two more in the van"."""
+    strong = set(parts_table()["on_hand"]["strong"])
+    for hit in told.hits.get("on_hand", []):
+        if told.passage.said(hit.span).lower() not in strong:
+            continue
+        sentence = told.passage.sentence_span(hit.span.start)
+        nouns = [n for n in told.inside(sentence.start, sentence.end) if abs(n.head.start - hit.span.start) <= 14]
+        if nouns:
+            told.add(
+                nouns[0],
+                PartStatus.ON_HAND,
+                Span(min(hit.span.start, nouns[0].span.start), max(hit.span.end, nouns[0].head.end)),
+                f"“{told.passage.said(hit.span)}”",
+            )
