@@ -41,6 +41,7 @@ RANK = {
     name: n
     for n, name in enumerate(
         (
+            "tied by of",
             "right before",
             "tied after",
             "inside",
@@ -82,6 +83,8 @@ def where_is(scene: Scene, figure: Figure, mention: Mention) -> str:
     if mention.span.start >= figure.number.end:
         same = there.sentence == here.sentence
         gap = passage.norms[figure.span.end : mention.span.start] if same else ()
+        if gap == ("of",):
+            return "tied by of"
         if same and len(gap) <= 5:
             if (
                 gap
@@ -230,7 +233,7 @@ def _subject_signs(
             signs.append("named:misheard")
         if name == "unit":
             signs.append(f"named:whole machine|{said}")
-        if story.mention is mention and story.where in ("tied after", "right after", "clause after"):
+        if story.mention is mention and story.where in ("tied by of", "tied after", "right after", "clause after"):
             signs.append("named:belongs to the figure before")
         signs += _standing(scene, mention, wanted)
         signs.append(f"parse:{_parsed(scene, figure, mention)}")

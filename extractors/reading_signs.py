@@ -11,6 +11,7 @@ from extractors.scene import Scene, quantity_rows
 NEAREST = tuple(
     f"{place}|{fits}"
     for place in (
+        "tied by of",
         "right before",
         "tied after",
         "clause before",

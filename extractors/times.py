@@ -107,7 +107,8 @@ def electrical(by: Beside, figure: Figure) -> bool:
     if figure.units:
         return True
     clause = by.passage.clause_span(figure.number.start)
-    lowest = max(0, min(clause.start, figure.number.start - 12))
+    sentence = by.passage.sentence_span(figure.number.start)
+    lowest = max(sentence.start, min(clause.start, figure.number.start - 12))
     near = [
         m for m in by.talk.mentions if lowest <= m.span.start and m.span.end <= max(clause.end, figure.number.end + 6)
     ]

@@ -32,6 +32,25 @@ from extractors.units import units
 SURE_SUBJECT = 0.7
 SURE_ROLE = 0.62
 PLACES_BEFORE = 7
+PLAIN_WORDS = frozenset(
+    (
+        "the",
+        "that",
+        "this",
+        "and",
+        "its",
+        "his",
+        "her",
+        "their",
+        "your",
+        "our",
+        "same",
+        "high",
+        "low",
+        "normal",
+        "running",
+    )
+)
 
 
 def _qualifiers(scene: Scene, filed: Filed) -> tuple[Qualifier, ...]:
@@ -106,6 +125,9 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
             Alternative(value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity)
         )
         confirm.append(f"unit not said: {_spoken(filing.unit)} or {_spoken(other.unit)}")
+    strange = _strange_name(scene, figure, filing.subject)
+    if strange and not confirm:
+        confirm.append(f"subject unclear: “{strange}”")
     if filed.role_share < SURE_ROLE and filed.second_role is not None:
         if {filed.role, filed.second_role} & {Role.RATED}:
             confirm.append("may be measured" if filed.role is Role.RATED else "may be rated")
@@ -173,6 +195,19 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     return Entry(reading, figure, filed, span)
 
 
+def _strange_name(scene: Scene, figure: Figure, subject: str) -> str | None:
+    """A pressure or temperature named by a word that nobody knows, "pet pressure": likely a misheard name."""
+    start = max(scene.lead(figure)[0], figure.span.start - 5)
+    for index in range(start, figure.span.start):
+        if scene.passage.norm(index) not in ("pressure", "temp", "temperature") or index == 0:
+            continue
+        before = scene.passage.norm(index - 1)
+        named = any(m.span.start <= index < m.span.end or m.span.end == index for m in scene.talk.mentions)
+        if not named and before.isalpha() and len(before) > 2 and before not in PLAIN_WORDS:
+            return scene.passage.said(Span(index - 1, index + 1))
+    return None
+
+
 def _heard(scene: Scene, figure: Figure, unit: str | None) -> tuple[list[str], list[Alternative]]:
     """What the sound says against a figure: reasons for a second listen, and the other figures that it may be."""
     reasons: list[str] = []
@@ -228,6 +263,24 @@ def _unplaced(scene: Scene, index: int, filed: Filed | None) -> Unplaced:
     )
 
 
+def _named(talk: Talk, found: Found) -> list[Unplaced]:
+    """Figures that were taken for part of a name or number, and that no field of the machine or of a part quotes."""
+    machine, others = found.facts.get("equipment", (None, ()))
+    fields = [getattr(one, name) for one in (machine, *others) if one is not None for name in type(one).model_fields]
+    quotes = [field.evidence.quote for field in fields if field is not None and field.evidence is not None]
+    quotes += [part.evidence.quote for part in found.facts.get("parts", ())]
+    rest = []
+    for figure in talk.figures:
+        span = next((s for s in found.used if s.overlaps(figure.number)), None)
+        said = talk.passage.said(figure.number)
+        if span is None or any(said in quote for quote in quotes):
+            continue
+        evidence = talk.passage.evidence(Span(min(span.start, figure.span.start), max(span.end, figure.span.end)))
+        because = (f"taken for {found.used[span]}",)
+        rest.append(Unplaced(text=said, reason=UnplacedReason.IDENTIFIER, evidence=evidence, because=because))
+    return rest
+
+
 def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced, ...]]:
     """Readings in the order of the telling, and the figures that are none."""
     scene = Scene(talk, found.used)
@@ -257,7 +310,7 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
         for i, figure in enumerate(scene.figures)
         if i not in placed and i not in tolerances and not scene.is_used(figure)
     ]
-    return tuple(readings), tuple(rest)
+    return tuple(readings), (*rest, *_named(talk, found))
 
 
-EXTRACTOR = Extractor("readings", find, gives="readings", needs=("equipment", "actions"))
+EXTRACTOR = Extractor("readings", find, gives="readings", needs=("equipment", "actions", "parts"))
