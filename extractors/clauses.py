@@ -7,26 +7,20 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
+from extractors.grammar import small_words
 from extractors.passage import BREAKS, ENDS, Passage, Span
 from extractors.talk import Talk
 
-CONNECTIVES = frozenset(
-    {"but", "so", "because", "cause", "although", "though", "if", "unless", "when", "whenever", "while", "until", "till", "which",
-     "once", "except", "since", "whereas", "therefore", "otherwise"}
-)
+CONNECTIVES = small_words("connective")
 JOINS = frozenset({"and", "or", "then", "plus"})
-SUBJECTS = frozenset({"i", "we", "it", "there", "he", "she", "they", "you", "now", "then", "that's", "nothing", "somebody", "someone", "everything"})
+SUBJECTS = small_words("subject")
 POINTERS = frozenset({"that", "this", "these", "those"})
 FINITE = frozenset({"VBZ", "VBD", "VBP", "MD"})
-FILLERS = frozenset(
-    {"okay", "ok", "so", "and", "but", "well", "uh", "um", "oh", "yeah", "yep", "yes", "alright", "now", "then", "also", "anyway",
-     "plus", "er", "hm", "like", "actually", "basically", "because", "cause", "which", "hey", "see", "again", "anyhow", "though",
-     "or", "ah", "besides", "too", "mean", "know", "still", "finally", "next", "first", "lastly", "second", "listen", "look"}
-)
-OPENERS = frozenset({"okay", "ok", "alright", "yeah", "yep", "um", "uh", "anyway"})
-BE = frozenset({"is", "'s", "was", "are", "'re", "were", "be", "been", "being", "am", "'m", "isn't", "wasn't", "aren't", "weren't", "ain't"})
-SEEMING = frozenset({"looks", "look", "looked", "tests", "tested", "checks", "checked", "works", "seems", "feels", "be", "were"})
-UNFINISHED = frozenset({"that", "what", "where", "when", "how", "who", "which", "if", "because", "like", "as", "than", "the", "a", "so", "and", "or", "think", "know", "said", "says", "say", "guess", "bet", "see", "mean", "thing", "way", "time", "not", "maybe", "probably", "everything", "all"})
+FILLERS = small_words("filler")
+OPENERS = small_words("opener")
+BE = small_words("be")
+SEEMING = small_words("seeming")
+UNFINISHED = small_words("unfinished")
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +90,8 @@ class Clauses:
         while first < end - 1 and (tokens[first].norm in FILLERS or tokens[first].norm in CONNECTIVES):
             first += 1
         asked = tokens[start].sentence in self.questions or (
-            tokens[first].norm in ("is", "are", "was", "were", "does", "did", "do", "can", "have", "has")
-            and self.passage.norm(first + 1) in ("the", "that", "it", "this", "there", "your", "he", "she", "you", "those", "these", "they", "we", "my")
+            tokens[first].norm in small_words("asking")
+            and self.passage.norm(first + 1) in small_words("asked")
         )
         asked = asked or (tokens[first].norm in ("what", "where", "who", "why", "how") and any(
             self.passage.norm(i) in ("did", "do", "does") for i in range(first + 1, min(first + 4, end))
@@ -125,7 +119,7 @@ class Clauses:
             return True
         if norm in ("and", "or") and self.tags[at + 1][:2] not in ("VB", "MD", "RB") and not self._has_verb(start, at):
             return False  # "the evap fan and the condenser fan are running"
-        if following in ("up", "running", "off", "forth", "down", "out", "open", "close", "break"):
+        if following in small_words("particle_pair"):
             return False
         return self._verb_follows(at + 1)
 

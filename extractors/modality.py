@@ -6,25 +6,26 @@ from dataclasses import dataclass
 
 from extractors.clauses import BE, CONNECTIVES, FILLERS, JOINS, Clause, Clauses
 from extractors.facts import ActionStatus
+from extractors.grammar import small_words
 from extractors.stance import Stances
 from extractors.verbphrases import VerbHit
 from extractors.verbs import Form
 
 DONE, PLANNED, RECOMMENDED = ActionStatus.DONE, ActionStatus.PLANNED, ActionStatus.RECOMMENDED
 OURS = frozenset({"i", "we", "i've", "we've"})
-OTHERS = frozenset({"he", "she", "they", "somebody", "someone", "who", "whoever", "anybody", "nobody", "people", "you", "everybody", "guy", "guys", "kid", "tech", "electrician", "plumber", "installer"})
-ADVERBS = frozenset({"just", "also", "already", "then", "and", "quickly", "carefully", "really", "actually", "finally", "probably", "even", "still", "now", "only", "went", "ahead", "so", "all", "again", "both", "got", "easy", "slowly", "too", "maybe", "definitely", "eventually", "basically", "next", "first"})
-MODALS = frozenset({"should", "would", "'d", "could", "might", "must", "can", "may", "ought"})
+OTHERS = small_words("others")
+ADVERBS = small_words("adverb")
+MODALS = small_words("modal")
 HAVE = frozenset({"have", "'ve", "has", "had", "having"})
 WILL = frozenset({"will", "'ll"})
-STATES = frozenset({"sealed", "insulated", "wrapped", "secured", "mounted", "hung", "welded", "balanced", "squared", "sucked", "blown", "plugged", "packed", "isolated", "wired", "cleared", "foamed", "taped", "glued"})
+STATES = small_words("state_participle")
 """Participles that tell a state where "is" stands before them, and no deed."""
-OF_ITSELF = frozenset({"tripped", "started", "restarted", "shut", "turned", "reset", "cycled", "opened", "closed", "filled", "drained", "pulled", "dropped", "moved", "defrosted", "melted", "lit", "fired", "kicked", "switched", "sealed", "thawed", "soaked", "ran", "came", "charged", "set", "cut", "locked", "blew", "squared", "leveled", "raised", "lowered"})
+OF_ITSELF = small_words("of_itself")
 """What a component does of itself: "the overload tripped" is no deed of the speaker."""
-GERUND_DONE = frozenset({"started", "finished", "done", "after", "ended", "kept", "tried"})
-GERUND_ADVICE = frozenset({"recommend", "suggest", "worth", "consider", "needs", "need", "wants", "needing"})
-GERUND_NOTHING = frozenset({"before", "without", "of", "for", "by", "from", "about", "when", "while", "than", "like", "been", "stop", "quit", "avoid", "to", "on", "in", "with", "not", "never", "keeps", "keep", "mind", "hate"})
-GOVERNORS_OURS = frozenset({"going", "need", "want", "have", "got", "about", "like", "plan", "planning", "fixing", "ready", "trying", "try", "hope", "back", "next", "remember", "supposed", "here", "is", "was", "time", "gotta", "left"})
+GERUND_DONE = small_words("gerund_done")
+GERUND_ADVICE = small_words("gerund_advice")
+GERUND_NOTHING = small_words("gerund_nothing")
+GOVERNORS_OURS = small_words("plan_governor")
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,17 +279,17 @@ class Moods:
                 return Mood(self._mode, "goes on")
             return None if timed else Mood(DONE, "did")
         if at in self.named or self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
-            ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in ("and", "with", "now", "too", "up", "out", "down", "off", "twice", "again", "all", "after", "to")
+            ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in small_words("after_participle")
             if self.passage.norm(hit.verb) in OF_ITSELF:
                 return Mood(DONE, "I did") if subject == "i" else None
-            if any(self.passage.norm(i) in ("found", "find", "had", "keep", "kept", "leave", "left") for i in range(max(clause.span.start, at - 2), at)):
+            if any(self.passage.norm(i) in small_words("kept_so") for i in range(max(clause.span.start, at - 2), at)):
                 return None
             if ends and near not in ("it", "them", "one") and hit.span.end - hit.verb <= 2:
                 return Mood(DONE, "done", passive=True, telegram=True) if self._fronted(clause, hit) else None
             return Mood(DONE, "I did") if subject == "i" else None
         if subject == "i":
             return Mood(DONE, "I did")
-        follows = self.passage.norm(hit.verb + 1) in ("the", "a", "an", "it", "that", "them", "both", "new", "his", "her", "their", "those", "all")
+        follows = self.passage.norm(hit.verb + 1) in small_words("object_opener")
         plain = Form.BASE not in hit.forms or self.passage.norm(hit.verb + 2) == "new"
         if follows and plain and at not in self.named and near not in ("that", "which", "who", "it", "this"):
             return Mood(DONE, "did")  # talk without marks: "it's twelve years old put a new one in"

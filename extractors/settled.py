@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from extractors.claims import Claim
+from extractors.claim import Claim
 from extractors.facts import Condition, FindingStatus
 
 GOOD = frozenset({Condition.NORMAL, Condition.RUNNING})

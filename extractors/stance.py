@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from functools import cache
 
 from extractors.clauses import BE, Clause, Clauses
+from extractors.grammar import small_words
 from extractors.lexicon import load_table
 from extractors.passage import Span
 from extractors.phrases import Hit, Phrases
 
+TELLS = frozenset({"told", "telling", "tell", "advised", "warned"})
 ASIDE = 40  # tokens that a sentence to a bystander has at most
 
 
@@ -36,12 +38,14 @@ class Stance:
 def _cues() -> Phrases:
     table = load_table("status")
     rows: list[tuple[str, str]] = []
-    for name in ("hedge", "mild", "denial", "no_denial", "cleared", "people", "leak_tools", "done", "in_place", "not_done", "taken_out", "no_deed", "suspects"):
+    for name in (
+        "hedge", "denial", "no_denial", "cleared", "people", "leak_tools", "in_place", "not_done", "taken_out", "no_deed", "suspects",
+    ):
         key = "says" if "says" in table[name] else "say"
         rows += [(name, phrase) for phrase in table[name][key]]
     for name, keys in (
-        ("quote", ("says", "opens")), ("plan", ("aux", "opens")), ("recommend", ("aux", "says")), ("unreal", ("says", "opens_hard")),
-        ("earlier", ("says",)), ("aside", ("says",)), ("search", ("before", "none", "found")), ("culprit", ("subject", "after", "before")),
+        ("quote", ("says", "opens")), ("plan", ("aux", "opens")), ("recommend", ("aux",)), ("unreal", ("says", "opens_hard")),
+        ("earlier", ("says",)), ("aside", ("says",)), ("search", ("before", "none", "found")), ("culprit", ("after",)),
     ):
         rows += [(f"{name}.{key}", phrase) for key in keys for phrase in table[name][key]]
     return Phrases(rows)
@@ -86,9 +90,8 @@ class Stances:
         for span in reversed(self.hits("denial", clause.span.start, at)):
             if span.overlaps(inside) or any(span.overlaps(e) for e in empty):
                 continue
-            if self.passage.norm(span.start) == "no" and self.passage.norm(span.start - 1) in ("", ",", ".") and span.start == clause.span.start and (
-                clause.span.end - clause.span.start > 3 and self.passage.norm(span.end) in ("it", "i", "that", "the", "we", "this", "there", "he", "she", "they")
-            ):
+            answer = self.passage.norm(span.start) == "no" and self.passage.norm(span.end) in small_words("answer_subject")
+            if answer and span.start == clause.span.start and clause.span.end - clause.span.start > 3:
                 continue  # "no the cap's fine": an answer, not a denial of what follows
             return span
         return None
@@ -101,20 +104,28 @@ class Stances:
         found = []
         for span in self.hits("hedge", clause.span.start, clause.span.end):
             words = self.passage.norms[span.start : span.end]
-            if words in (("looks", "like"), ("could",), ("may", "be"), ("feels", "like"), ("sounds", "like")) and self.passage.norm(span.end) in ("a", "an", "some", "new", "you", "i", "the") and words[0] in ("looks", "feels", "sounds"):
+            resembles = words in (("looks", "like"), ("feels", "like"), ("sounds", "like"))
+            if resembles and self.passage.norm(span.end) in small_words("resembling"):
                 continue  # "looks like a sweater"
             if words == ("could",) and self.passage.norm(span.start - 1) in ("i", "we", "you"):
                 continue
             found.append(span)
         return found
 
+    def copula_before(self, token: int) -> bool:
+        """Whether a form of "be" stands right before a token, adverbs between them aside."""
+        for index in range(token - 1, max(-1, token - 5), -1):
+            norm = self.passage.norm(index)
+            if norm in BE:
+                return True
+            if self.clauses.tags[index] not in ("RB", "JJ") and norm not in small_words("degree"):
+                return False
+        return False
+
     # ------------------------------------------------------------ clause by clause
     def _walk(self) -> Iterator[Stance]:
         sentence, quoted, told, earlier, guess_left = -1, False, False, False, 0
-        spoken_to = {
-            self.passage.tokens[hit.span.start].sentence for hit in self._hits.get("aside.says", [])
-            if self.passage.sentence_span(hit.span.start).end - self.passage.sentence_span(hit.span.start).start <= ASIDE
-        }
+        spoken_to = self._sentences_to_others()
         for clause in self.clauses.clauses:
             if clause.sentence != sentence:
                 sentence, quoted, told, earlier, guess_left = clause.sentence, False, False, False, 0
@@ -136,6 +147,15 @@ class Stances:
             if self._leaves_open(clause):
                 guess_left = 1
 
+    def _sentences_to_others(self) -> set[int]:
+        """Short sentences said to somebody who stands by."""
+        found = set()
+        for hit in self._hits.get("aside.says", []):
+            span = self.passage.sentence_span(hit.span.start)
+            if span.end - span.start <= ASIDE:
+                found.add(self.passage.tokens[hit.span.start].sentence)
+        return found
+
     def _leaves_open(self, clause: Clause) -> bool:
         """Whether the clause ends in a doubt about what comes next: "my bet is,", "the first thing I thought was,"."""
         guesses = self._guesses(clause)
@@ -148,7 +168,8 @@ class Stances:
         return self.passage.norm(clause.first) in ("i", "we", "let", "my") and self._quotes(clause) is None
 
     def _now_again(self, clause: Clause) -> bool:
-        if self.passage.norm(clause.first) in ("i", "we") and self.passage.norm(clause.first + 1) in ("'d", "'ll", "'m", "think", "say", "don't"):
+        first, second = self.passage.norm(clause.first), self.passage.norm(clause.first + 1)
+        if first in ("i", "we") and second in ("'d", "'ll", "'m", "think", "say", "don't"):
             return True
         return self.passage.norm(clause.span.start) in ("so", "but", "now", "today") or clause.opener in ("so", "but")
 
@@ -169,20 +190,21 @@ class Stances:
             before = [p for p in people if p.end <= says.start]
             if before and not any(self.passage.norm(i) in ("i", "we") for i in range(before[-1].end, says.start)):
                 return before[-1].start
-            if self.passage.norms[says.start : says.end] in (("told",), ("tells",)) and self.passage.norm(says.end) in ("me", "us"):
+            told = self.passage.norms[says.start : says.end] in (("told",), ("tells",))
+            if told and self.passage.norm(says.end) in ("me", "us"):
                 return None if self.passage.norm(says.start - 1) in ("that", "which") else clause.span.start
         return None
 
     def _tells(self, clause: Clause) -> bool:
         """Whether the speaker starts to say what he told somebody: "I told her ..."."""
         return any(
-            self.passage.norm(i) in ("told", "telling", "tell", "advised", "warned") and self.passage.norm(i + 1) not in ("me", "us", "you", "by")
+            self.passage.norm(i) in TELLS and self.passage.norm(i + 1) not in ("me", "us", "you", "by")
             for i in range(clause.span.start, clause.span.end)
         )
 
     def told_before(self, clause: Clause, at: int) -> bool:
         """Whether a place in a clause is what the speaker told somebody."""
-        return self._tells(clause) and any(self.passage.norm(i) in ("told", "telling", "tell", "advised", "warned") for i in range(clause.span.start, at))
+        return self._tells(clause) and any(self.passage.norm(i) in TELLS for i in range(clause.span.start, at))
 
     def _unreal(self, clause: Clause) -> bool:
         first = self.passage.norm(clause.span.start)
@@ -192,14 +214,3 @@ class Stances:
         if following in _set("unreal", "opens_hard") and clause.first - clause.span.start <= 2:
             return True
         return self.has("unreal.says", clause.span)
-
-
-def copula_before(clauses: Clauses, token: int) -> bool:
-    """Whether a form of "be" stands right before a token, adverbs between them aside."""
-    for index in range(token - 1, max(-1, token - 5), -1):
-        norm = clauses.passage.norm(index)
-        if norm in BE:
-            return True
-        if clauses.tags[index] not in ("RB", "JJ") and norm not in ("all", "both", "just", "kind", "sort", "of", "a", "little", "bit", "so", "pretty", "half"):
-            return False
-    return False

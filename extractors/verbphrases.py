@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from extractors.clauses import Clause, Clauses
-from extractors.components import spread
+from extractors.things import spread
 from extractors.facts import ActionKind
 from extractors.lexicon import load_table
 from extractors.passage import Span
