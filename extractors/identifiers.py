@@ -66,6 +66,7 @@ class _Finder:
         self.announcing = {i for kind in ("model", "serial", "part") for i in self.starts.get(kind, [])}
         self.taken: set[int] = set()
         self.found: list[Identifier] = []
+        self.kinds: dict[str, str] = {}
         self.units = {
             hit.span.start for hit in unit_phrases().find(self.passage, overlapping=True) if not hit.label.endswith("?")
         }
@@ -155,6 +156,7 @@ class _Finder:
 
     def _take(self, one: Identifier) -> None:
         self.found.append(one)
+        self.kinds.setdefault(one.spelled.bare, one.kind)
         for span in (one.span, *one.spelled.spans):
             self.taken.update(range(span.start, span.end))
 
@@ -270,12 +272,11 @@ class _Finder:
     def _kind(self, one: Spelled) -> tuple[str | None, str]:
         """Which field an unannounced string goes to, and why."""
         start, end = one.span.start, one.span.end
-        twin = next((k for k in self.found if k.spelled.bare == one.bare), None)
-        if twin is not None:
-            return twin.kind, "said before"
+        if one.bare in self.kinds:
+            return self.kinds[one.bare], "said before"
         if any(e in self.ends.get("other", ()) for e in (start - 1, start)):
             return None, "a ticket's or a door's"
-        if not any(k.kind == MODEL for k in self.found):
+        if MODEL not in self.kinds.values():
             if self.passage.norm(end) == "model" or (
                 self.passage.norm(end) == "for" and self.passage.norm(end + 2) == "model"
             ):

@@ -243,7 +243,7 @@ def _figure(passage: Passage, index: int) -> bool:
 
 def location(found: list[Site]) -> Site | None:
     """Where the machine stands: the likeliest place, the first of equals."""
-    likely = [s for s in found if s.score >= 3.5]
+    likely = [s for s in found if s.score >= 3.0]
     if not likely:
         return None
     return max(likely, key=lambda s: (round(s.score, 3), -s.span.start))

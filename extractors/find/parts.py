@@ -30,21 +30,22 @@ def _restocked(drafts: list[Draft]) -> list[Draft]:
 def _merged(drafts: list[Draft]) -> list[Draft]:
     """One draft for each part of a status; two numbers are two parts."""
     out: list[Draft] = []
+    places: dict[tuple[str, PartStatus], list[int]] = {}
     for draft in sorted(drafts, key=lambda d: d.span):
-        twin = next(
-            (
-                i
-                for i, d in enumerate(out)
-                if d.noun.component == draft.noun.component and d.status is draft.status and _alike(d, draft)
-            ),
-            None,
-        )
+        same = places.setdefault((draft.noun.component, draft.status), [])
+        twin = next((i for i in same if _alike(out[i], draft)), None)
         if twin is None:
+            same.append(len(out))
             out.append(draft)
             continue
         kept = out[twin]
-        better = draft if (draft.noun.count or draft.noun.plural) and not (kept.noun.count or kept.count) else kept
-        out[twin] = replace(kept, noun=better.noun, count=kept.count or draft.count, number=kept.number or draft.number)
+        counted = (draft.noun.count or draft.noun.plural) and not (kept.noun.count or kept.count)
+        out[twin] = replace(
+            kept,
+            noun=draft.noun if counted else kept.noun,
+            count=kept.count or draft.count,
+            number=kept.number or draft.number,
+        )
     return out
 
 
