@@ -24,11 +24,10 @@ Home = Annotated[
 
 @contextmanager
 def _opened(home: Path | None, shop: Path | None = None) -> Iterator[tuple[Store, Desk]]:
-    from pipeline.desk import Desk
+    from pipeline.desk import Desk, shop_of
     from pipeline.settings import read_settings
     from pipeline.store.place import store_place
     from pipeline.store.store import open_store
-    from pipeline.web.serve import shop_of
 
     place = store_place(home=home)
     store = open_store(place)

@@ -27,7 +27,9 @@ from pipeline.store.tables import FigureRow, FollowUpRow, JobRow
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
+    from pipeline.settings import Settings
     from pipeline.shop import Shop
+    from pipeline.store.place import StorePlace
     from pipeline.store.store import Store
 
 REMEMBERED = 32
@@ -176,6 +178,14 @@ class Desk:
             self._drafts[key] = value
             while len(self._drafts) > REMEMBERED:
                 self._drafts.popitem(last=False)
+
+
+def shop_of(place: StorePlace, settings: Settings) -> Shop | None:
+    """The shop named in the settings, else the `shop.toml` of the store's folder, else none."""
+    from pipeline.shop import load_shop
+
+    path = settings.shop or place.home / "shop.toml"
+    return load_shop(path) if settings.shop is not None or path.is_file() else None
 
 
 def _replay_key(row: JobRow, seen: int) -> str:

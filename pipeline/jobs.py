@@ -45,6 +45,7 @@ WORKFLOW = "draft_recording"
 ORDER = "1"
 """Raised when the order of steps changes, so that a job that began under another order is not taken up in this one."""
 
+GIVEN_UP = ("ERROR", "CANCELLED", "MAX_RECOVERY_ATTEMPTS_EXCEEDED")
 TELL_EVERY_S = 2.0
 SET_ASIDE_AFTER = 3
 READ_AGAIN = 50
@@ -139,6 +140,10 @@ class Engine:
         _stopping.set()
         end_all()
         DBOS.destroy(workflow_completion_timeout_sec=0)
+        self.close()
+
+    def close(self) -> None:
+        """Lets go of the engine's database; for a process that only puts jobs in."""
         if self._client is not None:
             self._client.destroy()
             self._client = None
@@ -185,6 +190,30 @@ class Engine:
             for recording in waiting:
                 self.submit(session, recording)
         return len(waiting)
+
+    def set_aside(self) -> int:
+        """Marks as failed what the engine gave up, since it ended the whole worker time and again. Gives how many."""
+        from dbos import DBOS
+        from sqlalchemy import select
+
+        with self.work.store.database.reading() as session:
+            open_ones = session.execute(
+                select(RecordingRow.id, RecordingRow.run_id).where(
+                    RecordingRow.state.in_(("waiting", "hearing")), RecordingRow.run_id.is_not(None)
+                )
+            ).all()
+        given_up = 0
+        for recording_id, run_id in open_ones:
+            status = DBOS.get_workflow_status(str(run_id))
+            if status is not None and status.status in GIVEN_UP:
+                given_up += 1
+                fault = InputError(
+                    "set-aside",
+                    "The program ended each time while it heard this recording, which is therefore set aside.",
+                    "Try again, or try the quick way.",
+                )
+                failed(recording_id, str(run_id), fault)
+        return given_up
 
 
 def _serializer() -> Any:

@@ -45,6 +45,7 @@ LAYERS = (
         *("pipeline.jobs*", "pipeline.why", "pipeline.listening", "pipeline.setup_check", "pipeline.paperwork"),
         *("pipeline.terminal", "pipeline.transfer"),
     ),
+    ("pipeline.worker",),
     ("pipeline.web*",),
     ("pipeline.cli*",),
 )

@@ -1,4 +1,4 @@
-"""Runs the pages and the job engine in one process, on this machine only."""
+"""Runs the pages with their worker beside them, on this machine only."""
 
 from __future__ import annotations
 
@@ -8,17 +8,16 @@ import threading
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
-from pipeline.desk import Desk
+from pipeline.desk import Desk, shop_of
 from pipeline.errors import InputError, SetupError
-from pipeline.hear_apart import hear_apart
 from pipeline.jobs import Bench, Engine, Hear
 from pipeline.keep import only_call
 from pipeline.settings import Settings
-from pipeline.shop import Shop, load_shop
 from pipeline.store.place import StorePlace
 from pipeline.store.store import open_store
 from pipeline.web.app import create_app
 from pipeline.web.people import local_user
+from pipeline.worker import WorkerProcess, working
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -27,33 +26,35 @@ LOOPBACK = "127.0.0.1"
 
 
 @contextlib.contextmanager
-def running(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -> Iterator[Starlette]:
-    """The application with its engine at work; one process a store. Raises StoreError when another holds it."""
-    with only_call(place.home / "served"):
-        store = open_store(place)
-        engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings, hear))
-        try:
-            engine.start()
-            engine.submit_waiting()
-            # The first corrected word would wait for the language model otherwise.
-            threading.Thread(target=_warm_up, daemon=True).start()
-            yield create_app(store, engine.work.desk, engine, local_user(), hearing=settings.hearing)
-        finally:
-            engine.stop()
-            store.close()
+def running(place: StorePlace, settings: Settings, *, hear: Hear | None = None) -> Iterator[Starlette]:
+    """The application with its worker beside it; one a store. Raises StoreError when another process serves it.
+
+    With `hear` the worker runs in this process and hears with that.
+    """
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(only_call(place.home / "served"))
+        if hear is not None:
+            store, engine = stack.enter_context(working(place, settings, hear=hear))
+        else:
+            store = open_store(place)
+            stack.callback(store.close)
+            worker = WorkerProcess(place, settings)
+            worker.start()
+            stack.callback(worker.stop)
+            engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
+            stack.callback(engine.close)
+        # The first corrected word would wait for the language model otherwise.
+        threading.Thread(target=_warm_up, daemon=True).start()
+        yield create_app(store, engine.work.desk, engine, local_user(), hearing=settings.hearing)
 
 
 def _warm_up() -> None:
     from extractors import find_facts
     from extractors.facts import Segment, Transcript
 
-    find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
-
-
-def shop_of(place: StorePlace, settings: Settings) -> Shop | None:
-    """The shop named in the settings, else the `shop.toml` of the store's folder, else none."""
-    path = settings.shop or place.home / "shop.toml"
-    return load_shop(path) if settings.shop is not None or path.is_file() else None
+    # A fault of it is told where it matters, when a recording is read.
+    with contextlib.suppress(Exception):
+        find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
 
 
 def serve(place: StorePlace, settings: Settings, port: int, tell: Callable[[str], None]) -> None:
