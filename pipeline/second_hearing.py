@@ -104,24 +104,25 @@ class Hearing:
                 if self._witness is not None:
                     _compare(signs, others, "witness", item, other[at])
                 before = sum(len(part.words) for part in parts[: item.segment])
-                shares = [share for k in words for share in alike.get(before + k, [])]
-                signs["alike"] = _scaled(max((share for share, _ in shares), default=0.0))
-                for share, word in sorted(shares, reverse=True)[:1]:
+                shares = [(*share, k) for k in words for share in alike.get(before + k, [])]
+                signs["alike"] = _scaled(max((share for share, _, _ in shares), default=0.0))
+                for share, word, k in sorted(shares, reverse=True)[:1]:
                     if share > SMALL_SHARE:
-                        others.append(word)
+                        core = parts[item.segment].words[k].text.strip(MARKS)
+                        others.append(item.text.replace(core, word, 1))
             found.append(Sign(item.segment, item, signs, tuple(dict.fromkeys(others))))
         return parts, found, again
 
     def _alike(self, stretch: Stretch) -> dict[int, list[tuple[float, str]]]:
         """For words that sound like another: the share of the other one, if either must have been said.
 
-        All such words of a stretch are swapped at once, since each pass over the sound costs a tenth of a second.
+        All such words of a stretch are swapped at once, since each pass costs a twentieth of the hearing.
         """
         words, tokens = self.first.words_of(stretch.written.tokens)
         table = doubt_table().sounds_like
         found: dict[int, list[tuple[float, str]]] = {}
         others = [_sounding_like(word.strip(MARKS).lower(), table) for word in words]
-        here: list[float] | None = None
+        here = _local(list(stretch.likely), tokens)
         for turn in range(max((len(choice) for choice in others), default=0)):
             swaps = {at: choice[turn] for at, choice in enumerate(others) if turn < len(choice)}
             if not swaps:
@@ -130,23 +131,12 @@ class Hearing:
                 self.first.tokens_of(_swapped(words[at], swaps[at])) if at in swaps else tokens[at]
                 for at in range(len(words))
             ]
-            here = here or self._local(stretch, tokens)
-            there = self._local(stretch, swapped)
+            flat = tuple(token for word in swapped for token in word)
+            there = _local(self.first.probabilities(stretch.encoded, flat, led=stretch.written.led), swapped)
             for at, word in swaps.items():
                 share = 1.0 / (1.0 + math.exp(max(-30.0, min(30.0, here[at] - there[at]))))
                 found.setdefault(at, []).append((share, word))
         return found
-
-    def _local(self, stretch: Stretch, tokens: list[tuple[int, ...]]) -> list[float]:
-        """For each word the log probability of itself and of the word after it."""
-        flat = tuple(token for word in tokens for token in word)
-        logs = [
-            math.log(max(1e-9, p)) for p in self.first.probabilities(stretch.encoded, flat, led=stretch.written.led)
-        ]
-        ends: list[int] = []
-        for word in tokens:
-            ends.append((ends[-1] if ends else 0) + len(word))
-        return [sum(logs[ends[at] - len(word) : ends[min(at + 1, len(ends) - 1)]]) for at, word in enumerate(tokens)]
 
 
 def recogniser(model: SpeechModel, *, careful: bool, hotwords: str = "", threads: int = 0) -> Hearing:
@@ -164,6 +154,15 @@ def recogniser(model: SpeechModel, *, careful: bool, hotwords: str = "", threads
         Whisper(other, lead_in=lead_in, threads=threads) if other else None,
         careful=careful,
     )
+
+
+def _local(likely: list[float], tokens: list[tuple[int, ...]]) -> list[float]:
+    """For each word the log probability of itself and of the word after it."""
+    logs = [math.log(max(1e-9, probability)) for probability in likely]
+    ends: list[int] = []
+    for word in tokens:
+        ends.append((ends[-1] if ends else 0) + len(word))
+    return [sum(logs[ends[at] - len(word) : ends[min(at + 1, len(ends) - 1)]]) for at, word in enumerate(tokens)]
 
 
 def _sounding_like(word: str, table: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:

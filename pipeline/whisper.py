@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import statistics
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -34,7 +35,9 @@ NOBODY = 0.6
 ECHO_WORDS = 4
 """This many words of the lead-in in a row were not said by the speaker."""
 
-BEFORE, AFTER = "\"'“¿([{-", "\"'.。,，!！?？:：”)]}、"
+MARKS = " .,;:?!-\"'()[]…"
+STEP_S = 0.02
+LONGEST_WORD_S = 0.8
 ENDS_SENTENCE = re.compile(r"(?<!\bMr)(?<!\bMrs)(?<!\bDr)(?<!\bSt)[.?!][\"')\]]*$")
 
 
@@ -100,6 +103,8 @@ class Stretch:
     offset_s: float
     written: Written
     words: tuple[HeardWord, ...]
+    likely: tuple[float, ...]
+    """How likely each token of the text is, if all those before it were said."""
 
 
 class Whisper:
@@ -137,18 +142,6 @@ class Whisper:
         self._suppressed = get_suppressed_tokens(self.tokenizer, [-1])
         self.lead_in = lead_in
         self._lead_words = _plain_words(lead_in)
-        before = self._before(lead_in)
-
-        class Led(Tokenizer):  # type: ignore[misc]
-            """Starts with the lead-in, so that words are judged by what they were written after."""
-
-            @property
-            def sot_sequence(self) -> list[int]:
-                return [*before, *super().sot_sequence]
-
-        self._led_tokenizer = Led(
-            self._whisper.hf_tokenizer, self._model.is_multilingual, task="transcribe", language="en"
-        )
 
     def _before(self, lead_in: str) -> list[int]:
         """The tokens that stand for what seems to have been said before; none without a lead-in."""
@@ -219,38 +212,40 @@ class Whisper:
         runs = {tuple(self._lead_words[at : at + ECHO_WORDS]) for at in range(len(self._lead_words) - ECHO_WORDS + 1)}
         return any(tuple(said[at : at + ECHO_WORDS]) in runs for at in range(len(said) - ECHO_WORDS + 1))
 
-    def times(self, encoded: Encoded, written: Written, last_end_s: float = 0.0) -> tuple[HeardWord, ...]:
-        """The words of the text with the times at which the sound holds them."""
+    def times(self, encoded: Encoded, written: Written) -> tuple[tuple[HeardWord, ...], list[float]]:
+        """The words of the text with the times at which the sound holds them, and how likely each token is."""
         if not written.tokens:
-            return ()
-        part: dict[str, Any] = {
-            "seek": 0,
-            "start": 0.0,
-            "end": encoded.frames / FRAMES_PER_S,
-            "tokens": list(written.tokens),
-        }
-        self._whisper.add_word_timestamps(
-            [[part]], self._tokenizer(written.led), encoded.state, encoded.frames, BEFORE, AFTER, last_end_s
-        )
-        found: list[HeardWord] = []
-        for word in part["words"]:
-            heard = HeardWord(float(word["start"]), float(word["end"]), word["word"], float(word["probability"]))
-            if found and not heard.text.startswith(" "):
-                # The library takes "-four" of "twenty-four" for a word of its own.
-                first = found.pop()
-                heard = HeardWord(
-                    first.start, heard.end, first.text + heard.text, min(first.probability, heard.probability)
-                )
-            found.append(heard)
-        return tuple(found)
+            return (), []
+        found = self._align(encoded, written.tokens, led=written.led)
+        likely = [float(probability) for probability in found.text_token_probs]
+        begins = dict.fromkeys(range(len(written.tokens) + 1), 0.0)
+        for token, step in reversed(found.alignments):
+            begins[token] = step * STEP_S
+        words: list[HeardWord] = []
+        at = 0
+        for text, tokens in zip(*self.words_of(written.tokens), strict=True):
+            # A pause after a word belongs to the mark that follows it, or to nothing.
+            core = max(1, len(tokens) - len(self._marks(tokens)))
+            words.append(HeardWord(begins[at], begins[at + core], text, min(likely[at : at + core])))
+            at += len(tokens)
+        return _shortened(words), likely
 
-    def _tokenizer(self, led: bool) -> Any:
-        return self._led_tokenizer if led else self.tokenizer
+    def _marks(self, tokens: tuple[int, ...]) -> list[int]:
+        """The marks at the end of a word."""
+        marks: list[int] = []
+        for token in reversed(tokens):
+            if self.tokenizer.decode([token]).strip(MARKS):
+                break
+            marks.append(token)
+        return marks
+
+    def _align(self, encoded: Encoded, tokens: tuple[int, ...], *, led: bool) -> Any:
+        start = [*self._before(self.lead_in if led else ""), *self.tokenizer.sot_sequence]
+        return self._model.align(encoded.state, start, [list(tokens)], encoded.frames)[0]
 
     def probabilities(self, encoded: Encoded, tokens: tuple[int, ...], *, led: bool) -> list[float]:
         """How likely each token is, if all those before it were said."""
-        start = list(self._tokenizer(led).sot_sequence)
-        found = self._model.align(encoded.state, start, [list(tokens)], encoded.frames)[0]
+        found = self._align(encoded, tokens, led=led)
         return [float(probability) for probability in found.text_token_probs]
 
     def words_of(self, tokens: tuple[int, ...]) -> tuple[list[str], list[tuple[int, ...]]]:
@@ -277,11 +272,9 @@ class Whisper:
         while True:
             encoded = self.encode(samples[round(offset_s * 16_000) :])
             written = self.write_best(encoded)
-            words = tuple(
-                HeardWord(word.start + offset_s, word.end + offset_s, word.text, word.probability)
-                for word in self.times(encoded, written)
-            )
-            found.append(Stretch(encoded, offset_s, written, words))
+            timed, likely = self.times(encoded, written)
+            words = tuple(replace(word, start=word.start + offset_s, end=word.end + offset_s) for word in timed)
+            found.append(Stretch(encoded, offset_s, written, words, tuple(likely)))
             if not words or speech_until_s - words[-1].end < LONGEST_TAIL_S:
                 return found
             offset_s = max(words[-1].end, offset_s + SHORTEST_SPEECH_S)
@@ -293,6 +286,21 @@ class Whisper:
             for stretch in self.stretches(samples, speech_until_s)
             for passage in passages(stretch.words, stretch.written.logprob)
         ]
+
+
+def _shortened(words: list[HeardWord]) -> tuple[HeardWord, ...]:
+    """No word longer than any is spoken: what is too much lies before the first word of a sentence, else after."""
+    lengths = [word.end - word.start for word in words if word.end > word.start]
+    longest = max(LONGEST_WORD_S, 2 * statistics.median(lengths)) if lengths else LONGEST_WORD_S
+    found: list[HeardWord] = []
+    for number, word in enumerate(words):
+        if word.end - word.start <= longest:
+            found.append(word)
+        elif number == 0 or ENDS_SENTENCE.search(words[number - 1].text):
+            found.append(replace(word, start=word.end - longest))
+        else:
+            found.append(replace(word, end=word.start + longest))
+    return tuple(found)
 
 
 def passages(words: tuple[HeardWord, ...], logprob: float) -> list[HeardPassage]:
