@@ -20,11 +20,6 @@ STILL_TO_COME = 0.8  # of the clauses: a plan told later than this is for anothe
 Key = tuple[ActionKind, str]
 
 
-def remedies(talk: Talk) -> list[int]:
-    """The tokens at which work that changes the machine is told as done, in order."""
-    return [deed.token for deed in told(talk) if deed.remedies]
-
-
 def told(talk: Talk) -> list[Deed]:
     """The deeds of a talk, one a kind of work and thing, in order."""
     view = View(talk)
@@ -79,8 +74,10 @@ def _action(number: int, deed: Deed, passage: Passage) -> Action:
 
 
 def find(talk: Talk, found: Found) -> list[Action]:
-    """The actions of a job in order. Linear in the talk."""
-    return [_action(number, deed, talk.passage) for number, deed in enumerate(told(talk), 1)]
+    """The actions of a job in order; tells `found` where the machine was changed. Linear in the talk."""
+    deeds = told(talk)
+    found.deeds = [deed.token for deed in deeds if deed.remedies]
+    return [_action(number, deed, talk.passage) for number, deed in enumerate(deeds, 1)]
 
 
 EXTRACTOR = Extractor("actions", find, gives="actions", needs=())
