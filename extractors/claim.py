@@ -1,4 +1,4 @@
-"""A claim: one place where the words say the state of a component; and the manners of speaking that conditions.toml lists."""
+"""A claim: one place where the words say the state of a component; and the manners of speaking in conditions.toml."""
 
 from __future__ import annotations
 
@@ -15,19 +15,46 @@ from extractors.verbs import inflected
 
 FIRM = frozenset({Condition.NORMAL, Condition.RUNNING})
 """Good states: they are judged of what was just spoken of, and never guessed."""
-BODILY = frozenset(
-    Condition(c) for c in ("damaged", "missing", "loose", "corroded", "worn", "burnt", "seized")
-)
+BODILY = frozenset(Condition(c) for c in ("damaged", "missing", "loose", "corroded", "worn", "burnt", "seized"))
 ANY_NOUN = frozenset(
     Condition(c)
-    for c in ("damaged", "missing", "corroded", "worn", "burnt", "seized", "dirty", "clogged", "leaking", "noisy", "wet", "iced")
+    for c in (
+        "damaged",
+        "missing",
+        "corroded",
+        "worn",
+        "burnt",
+        "seized",
+        "dirty",
+        "clogged",
+        "leaking",
+        "noisy",
+        "wet",
+        "iced",
+    )
 )
 """What is believed of a noun outside the vocabulary."""
 WORTH_DENYING = frozenset(
     Condition(c)
     for c in (
-        "leaking", "damaged", "dirty", "clogged", "grounded", "shorted", "undercharged", "overcharged", "tripped", "iced", "failed",
-        "open", "seized", "corroded", "burnt", "no_power", "oil_stained", "missing",
+        "leaking",
+        "damaged",
+        "dirty",
+        "clogged",
+        "grounded",
+        "shorted",
+        "undercharged",
+        "overcharged",
+        "tripped",
+        "iced",
+        "failed",
+        "open",
+        "seized",
+        "corroded",
+        "burnt",
+        "no_power",
+        "oil_stained",
+        "missing",
     )
 )
 """What is worth telling when it was looked for and not there."""
@@ -94,7 +121,9 @@ def plain(
     generic = condition is Condition.FAILED
     if generic:
         condition = Condition(load_table("components")["generic"].get(thing.component, condition))
-    return Claim(thing.component, thing.place, condition, status, clause, clause.first, clause.bare, (why,), generic=generic)
+    return Claim(
+        thing.component, thing.place, condition, status, clause, clause.first, clause.bare, (why,), generic=generic
+    )
 
 
 @cache
@@ -105,9 +134,14 @@ def rows() -> tuple[Row, ...]:
         fits = entry.get("fits")
         found.append(
             Row(
-                Condition(entry["condition"]), entry["kind"], None if fits is None else spread(tuple(fits)),
-                entry.get("component", ""), Condition(entry["denied"]) if "denied" in entry else None,
-                entry.get("ahead", True), entry.get("only_denied", False), spread(tuple(entry.get("about", ()))),
+                Condition(entry["condition"]),
+                entry["kind"],
+                None if fits is None else spread(tuple(fits)),
+                entry.get("component", ""),
+                Condition(entry["denied"]) if "denied" in entry else None,
+                entry.get("ahead", True),
+                entry.get("only_denied", False),
+                spread(tuple(entry.get("about", ()))),
             )
         )
     return tuple(found)

@@ -1,4 +1,4 @@
-"""All claims of a talk: each place where the words say the state of a component, before they are settled into findings."""
+"""All claims of a talk: each place where the words say the state of a component, not yet settled into findings."""
 
 from __future__ import annotations
 
@@ -35,7 +35,11 @@ def find_claims(view: View) -> list[Claim]:
         if stance.earlier or stance.told or clause.question:
             continue
         here = hits.get(clause.index, {})
-        made = [c for span in sorted(here) for c in reader.claims(clause, span, sorted(here[span], key=lambda row: row.width))]
+        made = [
+            c
+            for span in sorted(here)
+            for c in reader.claims(clause, span, sorted(here[span], key=lambda row: row.width))
+        ]
         made = made or hints.claims(clause, last)
         last = made[-1] if made else last
         if stance.quoted:
@@ -65,7 +69,9 @@ def _hits(view: View) -> Hits:
 def _hearsay(claim: Claim, found: list[Claim]) -> Claim:
     """A claim in somebody else's words: a suspicion at most; but what denies his own word is the speaker's."""
     said = [
-        c for c in found[-20:] if c.hearsay and c.clause.sentence == claim.clause.sentence and c.condition is claim.condition
+        c
+        for c in found[-20:]
+        if c.hearsay and c.clause.sentence == claim.clause.sentence and c.condition is claim.condition
     ]
     if claim.status is FindingStatus.RULED_OUT and said:
         return replace(claim, component=said[-1].component, place=said[-1].place)
@@ -85,7 +91,12 @@ class _Reader:
         """The claims that a phrase makes: one, or one a thing where several are named together."""
         standing = [row for row in rows_here if self.senses.stands(clause, span, row)]
         stances = self.view.stances
-        if not standing or self.senses.sought(clause, span) or stances.of[clause.index].unreal or stances.told_before(clause, span.start):
+        if (
+            not standing
+            or self.senses.sought(clause, span)
+            or stances.of[clause.index].unreal
+            or stances.told_before(clause, span.start)
+        ):
             return
         told = self.told_of.resolve(clause, span, standing)
         if told is not None:
@@ -108,14 +119,25 @@ class _Reader:
             status = FindingStatus.SUSPECTED
         if not self._worth_telling(clause, span, thing, condition, status):
             return None
-        if thing.component in ELECTRICAL and condition in BODILY | {Condition.OPEN, Condition.OVERHEATED, Condition.FAILED}:
+        if thing.component in ELECTRICAL and condition in BODILY | {
+            Condition.OPEN,
+            Condition.OVERHEATED,
+            Condition.FAILED,
+        }:
             thing = replace(thing, component="wiring")  # a leg of the supply burns in its wire
         confirm = ("speaker not sure",) if hedged and status is not FindingStatus.SUSPECTED else ()
         if thing.open or (source == "spoken of before" and clause.span.start - thing.span.end > GUESSED):
             confirm = (*confirm, "subject unclear")
         return Claim(
-            thing.component, thing.place, condition, status, clause, span.start, _evidence(clause, span, thing),
-            (f"said: {self.view.passage.said(span).lower()}", f"component: {source}"), confirm=confirm,
+            thing.component,
+            thing.place,
+            condition,
+            status,
+            clause,
+            span.start,
+            _evidence(clause, span, thing),
+            (f"said: {self.view.passage.said(span).lower()}", f"component: {source}"),
+            confirm=confirm,
             cleanness=row.denied in (Condition.DIRTY, Condition.WET),
         )
 

@@ -25,7 +25,7 @@ UNFINISHED = small_words("unfinished")
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """Tokens of one clause, marks left out at its ends. `opener`: the word that joins it to the one before, or empty."""
+    """Tokens of one clause, no marks at its ends. `opener`: the word that joins it to the one before, or empty."""
 
     index: int
     span: Span
@@ -67,7 +67,9 @@ class Clauses:
             ends = at == len(tokens)
             new_sentence = not ends and at > 0 and tokens[at].sentence != tokens[at - 1].sentence
             mark = not ends and self._is_mark(at)
-            joins = not ends and not new_sentence and at > start and (self._joins(start, at) or self._runs_on(start, at))
+            joins = (
+                not ends and not new_sentence and at > start and (self._joins(start, at) or self._runs_on(start, at))
+            )
             if not (ends or new_sentence or mark or joins):
                 continue
             if at > start:
@@ -90,19 +92,23 @@ class Clauses:
         while first < end - 1 and (tokens[first].norm in FILLERS or tokens[first].norm in CONNECTIVES):
             first += 1
         asked = tokens[start].sentence in self.questions or (
-            tokens[first].norm in small_words("asking")
-            and self.passage.norm(first + 1) in small_words("asked")
+            tokens[first].norm in small_words("asking") and self.passage.norm(first + 1) in small_words("asked")
         )
-        asked = asked or (tokens[first].norm in ("what", "where", "who", "why", "how") and any(
-            self.passage.norm(i) in ("did", "do", "does") for i in range(first + 1, min(first + 4, end))
-        ))
+        asked = asked or (
+            tokens[first].norm in ("what", "where", "who", "why", "how")
+            and any(self.passage.norm(i) in ("did", "do", "does") for i in range(first + 1, min(first + 4, end)))
+        )
         return Clause(index, Span(start, end), tokens[start].sentence, opener, first, asked)
 
     def _joins(self, start: int, at: int) -> bool:
         """Whether a joining word opens a clause of its own here."""
         norm, following = self.passage.norm(at), self.passage.norm(at + 1)
         if norm in CONNECTIVES:
-            if norm == "so" and self.tags[min(at + 1, len(self.tags) - 1)] in ("JJ", "RB") and self.passage.norm(at - 1) in BE:
+            if (
+                norm == "so"
+                and self.tags[min(at + 1, len(self.tags) - 1)] in ("JJ", "RB")
+                and self.passage.norm(at - 1) in BE
+            ):
                 return False
             if norm in ("since", "except", "cause", "once") and following not in SUBJECTS | POINTERS:
                 return False
@@ -129,20 +135,50 @@ class Clauses:
         following = self.passage.norm(at + 1)
         tag = self.tags[at - 1]
         if norm in OPENERS:
-            return before not in BE | SEEMING and following not in BREAKS and at + 1 < len(tokens) and tokens[at + 1].sentence == tokens[at].sentence
-        if following == "'s" and tag in ("NN", "NNS", "CD") and self.tags[at] in ("NN", "NNS") and self._has_verb(start, at):
+            return (
+                before not in BE | SEEMING
+                and following not in BREAKS
+                and at + 1 < len(tokens)
+                and tokens[at + 1].sentence == tokens[at].sentence
+            )
+        if (
+            following == "'s"
+            and tag in ("NN", "NNS", "CD")
+            and self.tags[at] in ("NN", "NNS")
+            and self._has_verb(start, at)
+        ):
             return True  # "it's in the shop vac | drain's plugged"
         if norm == "that" and tag in ("NN", "NNS"):
             return False  # "a cooler that's making noise"
-        if norm in ("it", "that", "there", "this", "she", "he") and following in ("'s", "is", "was", "ain't", "isn't", "wasn't"):
-            return (tag in ("JJ", "NN", "NNS", "RB", "CD", "VBN", "PRP", "RP") or before in ("ain't", "isn't", "wasn't")) and before not in UNFINISHED and self._has_verb(start, at)
+        if norm in ("it", "that", "there", "this", "she", "he") and following in (
+            "'s",
+            "is",
+            "was",
+            "ain't",
+            "isn't",
+            "wasn't",
+        ):
+            return (
+                (tag in ("JJ", "NN", "NNS", "RB", "CD", "VBN", "PRP", "RP") or before in ("ain't", "isn't", "wasn't"))
+                and before not in UNFINISHED
+                and self._has_verb(start, at)
+            )
         if tokens[at].segment != tokens[at - 1].segment and self.passage.joined_lines:
-            if tag in ("VBZ", "VBD", "VBN", "RB", "PRP", "RP") and before not in BE | UNFINISHED and any(
-                self.passage.norm(i) in BREAKS for i in range(at + 1, min(at + 4, len(tokens)))
-            ) and self._has_verb(start, at):
+            if (
+                tag in ("VBZ", "VBD", "VBN", "RB", "PRP", "RP")
+                and before not in BE | UNFINISHED
+                and any(self.passage.norm(i) in BREAKS for i in range(at + 1, min(at + 4, len(tokens))))
+                and self._has_verb(start, at)
+            ):
                 return True
-            return tag not in ("IN", "TO", "DT", "CC", "PRP$", "MD") and before not in UNFINISHED | BE and self._has_verb(start, at) and (
-                (self.tags[at][:2] not in ("VB", "MD", "IN", "TO", "CC", "RB", "RP") and self._verb_follows(at)) or norm in OPENERS
+            return (
+                tag not in ("IN", "TO", "DT", "CC", "PRP$", "MD")
+                and before not in UNFINISHED | BE
+                and self._has_verb(start, at)
+                and (
+                    (self.tags[at][:2] not in ("VB", "MD", "IN", "TO", "CC", "RB", "RP") and self._verb_follows(at))
+                    or norm in OPENERS
+                )
             )
         return False
 

@@ -36,7 +36,9 @@ class Components:
         """The things named between two tokens, in order."""
         return self.things[bisect_left(self._starts, start) : bisect_left(self._starts, end)]
 
-    def before(self, token: int, clause: Clause, fits: Collection[str] | None, *, outside: bool = False) -> Thing | None:
+    def before(
+        self, token: int, clause: Clause, fits: Collection[str] | None, *, outside: bool = False
+    ) -> Thing | None:
         """What a clause that names nothing speaks of: the nearest thing before a token that fits.
 
         `outside`: nouns that no table knows count as well, whatever fits. Of one clause the thing that is no mere
@@ -61,7 +63,8 @@ class Components:
             if head is not None:
                 return [head]
         things = [
-            t for t in self.of(earlier)
+            t
+            for t in self.of(earlier)
             if (t.known and t.said not in small_words("hardware")) or (outside and t.named and not t.prep)
         ]
         heads = [t for t in things if not t.prep]

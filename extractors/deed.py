@@ -43,8 +43,16 @@ class Deed:
     def remedies(self) -> bool:
         """Whether it changes the machine."""
         return self.status is DONE and self.action not in (
-            ActionKind.INSPECTED, ActionKind.TESTED, ActionKind.ADVISED, ActionKind.ORDERED, ActionKind.SHUT_DOWN,
-            ActionKind.STARTED, ActionKind.REMOVED, ActionKind.LEAK_TESTED, ActionKind.PRESSURE_TESTED, ActionKind.RESET,
+            ActionKind.INSPECTED,
+            ActionKind.TESTED,
+            ActionKind.ADVISED,
+            ActionKind.ORDERED,
+            ActionKind.SHUT_DOWN,
+            ActionKind.STARTED,
+            ActionKind.REMOVED,
+            ActionKind.LEAK_TESTED,
+            ActionKind.PRESSURE_TESTED,
+            ActionKind.RESET,
         )
 
 
@@ -81,7 +89,9 @@ class Memory:
     def add(self, deeds: Sequence[Deed]) -> None:
         """Remembers the deeds of a clause."""
         self.deeds += deeds
-        self._expected.update(d.component for d in deeds if d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED})
+        self._expected.update(
+            d.component for d in deeds if d.action in PUT_IN | {ActionKind.REMOVED, ActionKind.ORDERED}
+        )
 
     def told_of(self, component: str) -> bool:
         """Whether the change, removal or order of a component was told before."""
@@ -107,11 +117,17 @@ class Memory:
         for claim in self._faults_before(clause):
             dirty_filter = claim.condition is Condition.DIRTY and claim.component in groups()["filter"]
             curable = claim.condition in cures(ActionKind.REPLACED) or dirty_filter
-            if curable and claim.component in allowed(ActionKind.REPLACED) and not self._changed(claim.component, claim.place):
+            if (
+                curable
+                and claim.component in allowed(ActionKind.REPLACED)
+                and not self._changed(claim.component, claim.place)
+            ):
                 return as_thing(claim)
         return None
 
-    def cured(self, clause: Clause, action: ActionKind, fits: frozenset[str] | None, near: Thing | None) -> Thing | None:
+    def cured(
+        self, clause: Clause, action: ActionKind, fits: frozenset[str] | None, near: Thing | None
+    ) -> Thing | None:
         """The component with a fault told shortly before that such work cures: "it's matted ... I washed it".
 
         A thing named after that fault (`near`) is meant instead.

@@ -1,9 +1,9 @@
-"""All deeds of a talk: each place where the words tell work done, planned or advised, before they are settled into actions."""
+"""All deeds of a talk: each place where the words tell work done, planned or advised, not yet settled into actions."""
 
 from __future__ import annotations
 
 from extractors.clauses import Clause
-from extractors.deed import DONE, PLANNED, PUT_IN, RECOMMENDED, Deed, Memory
+from extractors.deed import PLANNED, PUT_IN, RECOMMENDED, Deed, Memory
 from extractors.facts import ActionKind
 from extractors.grammar import small_words
 from extractors.lexicon import load_table
@@ -18,9 +18,7 @@ from extractors.view import View
 
 LAST_SAID = 20  # tokens back to the thing that "told him" is about
 SHORT_CLAUSE = 16  # tokens up to which a whole clause is the evidence
-WITH_FIGURES = frozenset(
-    ActionKind(a) for a in ("set", "adjusted", "charged", "pressure_tested", "evacuated")
-)
+WITH_FIGURES = frozenset(ActionKind(a) for a in ("set", "adjusted", "charged", "pressure_tested", "evacuated"))
 BY_ORDER = frozenset({ActionKind.INSPECTED, ActionKind.REMOVED})
 """Kinds that an order to a helper ("look at that", "pull it") does not make worth an entry."""
 
@@ -76,7 +74,9 @@ class _Reader:
 
     def _looks_like_work(self, clause: Clause, hit: VerbHit) -> bool:
         """Whether the verb is part of an expression that is no work: "hang on", "look at that"."""
-        return any(s.start <= hit.verb < s.end for s in self.stances.hits("no_deed", clause.span.start, clause.span.end))
+        return any(
+            s.start <= hit.verb < s.end for s in self.stances.hits("no_deed", clause.span.start, clause.span.end)
+        )
 
     def _deed(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
         if clause.question and mood.status is not PLANNED:
@@ -104,14 +104,21 @@ class _Reader:
                 confirm = (*confirm, "subject unclear")
             said = self.view.passage.said(hit.span).lower()
             return Deed(
-                self._put_in(clause, row.action, component, hit), component, place, mood.status, clause, hit.verb,
-                _evidence(clause, hit), (f"said: {said}", f"status: {mood.why}", f"component: {object_.source}"), confirm,
+                self._put_in(clause, row.action, component, hit),
+                component,
+                place,
+                mood.status,
+                clause,
+                hit.verb,
+                _evidence(clause, hit),
+                (f"said: {said}", f"status: {mood.why}", f"component: {object_.source}"),
+                confirm,
                 mood.status is PLANNED and not self.moods.later,
             )
         return None
 
     def _is_a_value(self, clause: Clause, hit: VerbHit, action: ActionKind) -> bool:
-        """Whether a figure makes the verb another one: "pulling nine amps", "changed it to 32", "put it on seventy-two"."""
+        """Whether a figure makes the verb another one: "pulling nine amps", "changed it to 32", "put it on 72"."""
         figures = self.objects.figure_starts
         end, verb = hit.span.end, self.norm(hit.verb)
         if action is ActionKind.REMOVED and (end in figures or self.norm(end) in ("about", "around", "almost", "only")):
@@ -119,20 +126,24 @@ class _Reader:
         if action not in WITH_FIGURES and any(i in figures for i in range(hit.gap.start, hit.gap.end)):
             return True
         if action is ActionKind.REPLACED and verb in ("change", "changed", "changing"):
-            return any(self.norm(i) in ("to", "from") and i + 1 in figures for i in range(hit.verb + 1, clause.span.end))
+            return any(
+                self.norm(i) in ("to", "from") and i + 1 in figures for i in range(hit.verb + 1, clause.span.end)
+            )
         if action is ActionKind.EVACUATED and self.view.words(Span(hit.verb + 1, end)) == ("it", "down"):
             following = self.view.clauses.clauses[min(clause.index + 1, len(self.view.clauses.clauses) - 1)]
             return not (self.objects.figure_in(clause, hit.verb) or self.objects.figure_in(following, 0))
         return action in PUT_IN and end in figures and self.norm(end - 1) == "on"
 
     def _put_in(self, clause: Clause, action: ActionKind, component: str, hit: VerbHit) -> ActionKind:
-        """"Put in" is a replacement where it is new, or where the same thing came out or was to be changed."""
+        """Replaced instead of installed, where the thing is new, or the same came out before or was to be changed."""
         if action is not ActionKind.INSTALLED or self.view.any(hit.verb, hit.span.end, ("back",)):
             return action
         new = self.view.any(clause.span.start, clause.span.end, ("new", "another", "fresh"))
         usual = (
-            hit.rows[0].action is ActionKind.INSTALLED and self.norm(hit.verb) in small_words("put_verbs")
-            and component not in groups()["noun"] and component != "time delay"
+            hit.rows[0].action is ActionKind.INSTALLED
+            and self.norm(hit.verb) in small_words("put_verbs")
+            and component not in groups()["noun"]
+            and component != "time delay"
         )
         return ActionKind.REPLACED if new or usual or self.memory.told_of(component) else action
 
@@ -174,7 +185,9 @@ class _Reader:
 
     def _order(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
         status = PLANNED if mood.order or mood.status is RECOMMENDED else mood.status
-        things = [t for t in self.components.between(hit.verb + 1, clause.span.end) if t.known or self.objects.is_named(t)]
+        things = [
+            t for t in self.components.between(hit.verb + 1, clause.span.end) if t.known or self.objects.is_named(t)
+        ]
         if not things and not self.view.any(hit.verb + 1, clause.span.end, small_words("object_pronoun")):
             for following in self.view.clauses.clauses[clause.index + 1 : clause.index + 3]:
                 if following.sentence == clause.sentence and not things:
@@ -191,6 +204,3 @@ def _evidence(clause: Clause, hit: VerbHit) -> Span:
     if clause.span.end - clause.first <= SHORT_CLAUSE:
         return clause.bare
     return Span(max(clause.first, hit.span.start - 3), min(clause.span.end, max(hit.span.end, hit.span.start + 10)))
-
-
-__all__ = ["DONE", "Deed", "find_deeds"]

@@ -54,7 +54,7 @@ class Hints:
         return list(self._unsaid(clause, last)) or list(self._searched(clause)) or list(self._bare(clause))
 
     def _unsaid(self, clause: Clause, last: Claim | None) -> Iterator[Claim]:
-        """"the fan was running and the compressor wasn't": the state before, denied."""
+        """The state before, denied of another thing: "the fan was running and the compressor wasn't"."""
         end = clause.span.end - 1
         if last is None or last.clause.sentence != clause.sentence or self.norm(end) not in small_words("denies_last"):
             return
@@ -71,14 +71,18 @@ class Hints:
         clauses = self.view.clauses.clauses
         start = clauses[max(0, clause.index - 6)].span.start
         tools = [
-            tool for tool in self.stances.hits("leak_tools", start, clause.span.end)
+            tool
+            for tool in self.stances.hits("leak_tools", start, clause.span.end)
             if not any(tool.overlaps(hit) for hit in none + found)
         ]
         if not tools or clause.span.start - tools[-1].end > SEARCH_REACH:
             return
         here = [
-            t for t in self.components.between(clauses[max(0, clause.index - 1)].span.start, clause.span.end)
-            if t.known and t.word not in figures_only() and self.view.sentence_of(t) == clause.sentence
+            t
+            for t in self.components.between(clauses[max(0, clause.index - 1)].span.start, clause.span.end)
+            if t.known
+            and t.word not in figures_only()
+            and self.view.sentence_of(t) == clause.sentence
             and not any(t.span.overlaps(tool) for tool in tools)
         ]
         if none:
@@ -91,7 +95,7 @@ class Hints:
             yield plain(clause, near, OBSERVED, "searched for leaks", Condition.LEAKING)
 
     def _bare(self, clause: Clause) -> Iterator[Claim]:
-        """"it's not the board", "could be the relay", "I was suspicious of that", "rule that out"."""
+        """Suspicion and clearing without a state: "it's not the board", "could be the relay", "rule that out"."""
         if self.stances.of[clause.index].unreal and not self.stances.hedged(clause):
             return
         things = [t for t in self.components.of(clause) if t.known and t.word not in figures_only()]

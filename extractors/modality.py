@@ -77,7 +77,8 @@ class Moods:
     def own_need(self, clause: Clause) -> bool:
         """Whether "need" is the speaker's own: "I need a 10 mike"."""
         return any(
-            self.passage.norm(i) in ("need", "needed", "want") and self.passage.norm(i - 1) in ("i", "we", "i'd", "you", "'d", "'ll")
+            self.passage.norm(i) in ("need", "needed", "want")
+            and self.passage.norm(i - 1) in ("i", "we", "i'd", "you", "'d", "'ll")
             for i in range(clause.span.start, clause.span.end)
         )
 
@@ -95,14 +96,26 @@ class Moods:
         if self.stances.hits("not_done", clause.span.start, hit.verb) and not self._only_after(clause, hit):
             return None
         stance = self.stances.of[clause.index]
-        if self.stances.told_before(clause, start) and Form.BASE in hit.forms and self.clauses.tags[hit.verb] != "JJ" and self._before(clause, start)[1] not in MODALS | {"to"}:
+        if (
+            self.stances.told_before(clause, start)
+            and Form.BASE in hit.forms
+            and self.clauses.tags[hit.verb] != "JJ"
+            and self._before(clause, start)[1] not in MODALS | {"to"}
+        ):
             return Mood(RECOMMENDED, "told")
-        if clause.opener in ("if", "unless", "whenever", "until", "till") or self.passage.norm(clause.first) in ("if", "unless"):
+        if clause.opener in ("if", "unless", "whenever", "until", "till") or self.passage.norm(clause.first) in (
+            "if",
+            "unless",
+        ):
             return None
         if stance.quoted and not stance.told and start >= stance.quoted_from:
             return None
         at, near = self._before(clause, start)
-        timed = clause.opener in ("when", "once", "before", "while", "after") or self.passage.norm(clause.first) in ("when", "once", "before")
+        timed = clause.opener in ("when", "once", "before", "while", "after") or self.passage.norm(clause.first) in (
+            "when",
+            "once",
+            "before",
+        )
         subject = self._subject(clause, at if near else start)
         if near == "to":
             return self._infinitive(clause, at)
@@ -114,7 +127,11 @@ class Moods:
             return Mood(PLANNED, "will") if subject in OURS or subject == "" else None
         if near in MODALS:
             return self._modal(hit, near, subject)
-        have = self._had_done(clause, at) if hit.forms & {Form.PARTICIPLE, Form.PAST} and near not in OURS | BE | HAVE | MODALS | {"", "to"} else None
+        have = (
+            self._had_done(clause, at)
+            if hit.forms & {Form.PARTICIPLE, Form.PAST} and near not in OURS | BE | HAVE | MODALS | {"", "to"}
+            else None
+        )
         if have is not None:
             return have
         if near == "did":
@@ -129,7 +146,9 @@ class Moods:
             return self._passive(clause, at, near, hit)
         if near in GERUND_ADVICE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
             return Mood(RECOMMENDED, "needs it", passive=True)
-        if near in BE | MODALS or (near and at not in self.named and self.clauses.tags[at] in ("DT", "PRP$", "JJ", "POS", "IN", "NNP")):
+        if near in BE | MODALS or (
+            near and at not in self.named and self.clauses.tags[at] in ("DT", "PRP$", "JJ", "POS", "IN", "NNP")
+        ):
             return None
         if hit.forms & {Form.PAST, Form.PARTICIPLE}:
             return self._past(clause, hit, at, near, subject, timed)
@@ -141,7 +160,10 @@ class Moods:
     def _before(self, clause: Clause, start: int) -> tuple[int, str]:
         """The first word before a verb that is no adverb, with its place; empty at the start of the clause."""
         at = start - 1
-        while at >= clause.span.start and (self.passage.norm(at) in ADVERBS or (self.clauses.tags[at] == "RB" and self.passage.norm(at) not in ("not", "never", "n't"))):
+        while at >= clause.span.start and (
+            self.passage.norm(at) in ADVERBS
+            or (self.clauses.tags[at] == "RB" and self.passage.norm(at) not in ("not", "never", "n't"))
+        ):
             if self.passage.norm(at) == "got" and self.passage.norm(at - 1) not in ("i", "we"):
                 break
             at -= 1
@@ -206,7 +228,7 @@ class Moods:
         return None
 
     def _had_done(self, clause: Clause, at: int) -> Mood | None:
-        """"have that filter changed", "get that replaced": advice, where somebody is to have it done."""
+        """Advice, where somebody is to have it done: "have that filter changed", "get that replaced"."""
         for index in range(at, max(clause.span.start - 1, at - 5), -1):
             norm = self.passage.norm(index)
             if norm in ("have", "get"):
@@ -214,7 +236,11 @@ class Moods:
                 if before in MODALS | {"to", "needs", "gotta", ""} or index == clause.first:
                     return Mood(RECOMMENDED, "have it done", passive=True)
                 return None
-            if self.clauses.tags[index][:2] not in ("DT", "NN", "PR", "JJ", "CD") and norm not in ("that", "it", "this"):
+            if self.clauses.tags[index][:2] not in ("DT", "NN", "PR", "JJ", "CD") and norm not in (
+                "that",
+                "it",
+                "this",
+            ):
                 return None
         return None
 
@@ -236,10 +262,26 @@ class Moods:
     def _passive(self, clause: Clause, at: int, near: str, hit: VerbHit) -> Mood | None:
         index, before = self._before(clause, at)
         subject = self._subject(clause, index)
-        if near in ("get", "got", "be", "being") and before in MODALS | {"to", "needs", "gotta", "will", "'ll", "have", "want"}:
+        if near in ("get", "got", "be", "being") and before in MODALS | {
+            "to",
+            "needs",
+            "gotta",
+            "will",
+            "'ll",
+            "have",
+            "want",
+        }:
             if before == "to":
                 mood = self._infinitive(clause, index)
-                return None if mood is None else Mood(mood.status if mood.status is not PLANNED or mood.why.startswith("going") else RECOMMENDED, mood.why, passive=True)
+                return (
+                    None
+                    if mood is None
+                    else Mood(
+                        mood.status if mood.status is not PLANNED or mood.why.startswith("going") else RECOMMENDED,
+                        mood.why,
+                        passive=True,
+                    )
+                )
             if before in WILL:
                 return Mood(PLANNED, "will be", passive=True)
             return None if before in ("could", "can", "might", "may") else Mood(RECOMMENDED, before, passive=True)
@@ -256,9 +298,16 @@ class Moods:
         action = hit.rows[0].action.value
         if action == "set" and clause.span.end - clause.first <= 3 and hit.verb == clause.span.end - 1:
             return Mood(DONE, "it's set", passive=True)
-        if action in ("set", "bypassed", "installed", "tested", "charged", "started", "shut_down", "adjusted") and not any(
-            self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)
-        ):
+        if action in (
+            "set",
+            "bypassed",
+            "installed",
+            "tested",
+            "charged",
+            "started",
+            "shut_down",
+            "adjusted",
+        ) and not any(self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)):
             return None
         if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in ("by", "last", "ago", "back", "wrong"):
             return None
@@ -271,14 +320,22 @@ class Moods:
             return None
         if near == "":
             base = Form.BASE in hit.forms
-            if base and hit.verb == clause.first and self.passage.norm(hit.verb + 1) in ("at", "for", "to", "on", "itself", "point"):
+            if (
+                base
+                and hit.verb == clause.first
+                and self.passage.norm(hit.verb + 1) in ("at", "for", "to", "on", "itself", "point")
+            ):
                 return None
             if self.passage.norm(hit.verb + 1) == "itself":
                 return None
             if base and self._mode is not None:
                 return Mood(self._mode, "goes on")
             return None if timed else Mood(DONE, "did")
-        if at in self.named or self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB") or near in ("them", "it", "all"):
+        if (
+            at in self.named
+            or self.clauses.tags[at] in ("NN", "NNS", "RP", "CD", "RB")
+            or near in ("them", "it", "all")
+        ):
             ends = hit.verb + 1 >= clause.span.end or self.passage.norm(hit.verb + 1) in small_words("after_participle")
             if self.passage.norm(hit.verb) in OF_ITSELF:
                 return Mood(DONE, "I did") if subject == "i" else None
@@ -301,13 +358,27 @@ class Moods:
 
     def _base(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str) -> Mood | None:
         if near in OURS or (subject == "i" and near == "i"):
-            if any(self.passage.norm(i) in ("always", "usually", "never", "don't", "would", "normally") for i in range(clause.span.start, hit.verb)):
+            if any(
+                self.passage.norm(i) in ("always", "usually", "never", "don't", "would", "normally")
+                for i in range(clause.span.start, hit.verb)
+            ):
                 return None
             return Mood(DONE, "I do")
         if near == "you" or subject in OTHERS:
-            return Mood(DONE, "you do", order=True) if near == "you" and not self.stances.of[clause.index].unreal and hit.verb - clause.first <= 3 and self._mode is None else None
+            return (
+                Mood(DONE, "you do", order=True)
+                if near == "you"
+                and not self.stances.of[clause.index].unreal
+                and hit.verb - clause.first <= 3
+                and self._mode is None
+                else None
+            )
         if near == "" or (self.passage.norm(at) in JOINS):
-            if self.clauses.tags[hit.verb] in ("NN", "NNS", "JJ") and self.clauses.tags[min(hit.verb + 1, len(self.clauses.tags) - 1)] not in ("DT", "PRP", "PRP$", "WP") and self.passage.norm(hit.verb + 1) not in ("it", "that", "the"):
+            if (
+                self.clauses.tags[hit.verb] in ("NN", "NNS", "JJ")
+                and self.clauses.tags[min(hit.verb + 1, len(self.clauses.tags) - 1)] not in ("DT", "PRP", "PRP$", "WP")
+                and self.passage.norm(hit.verb + 1) not in ("it", "that", "the")
+            ):
                 return None
             if self._mode is not None:
                 return Mood(self._mode, "goes on")

@@ -46,7 +46,11 @@ class _Finder:
         taken: set[int] = set()
         shadowed: set[Span] = set()
         for number, mention in enumerate(self.talk.mentions):
-            over = [s for s in starts[bisect_left(starts, Span(mention.span.start - 4, 0)) :][:6] if s.overlaps(mention.span)]
+            over = [
+                s
+                for s in starts[bisect_left(starts, Span(mention.span.start - 4, 0)) :][:6]
+                if s.overlaps(mention.span)
+            ]
             winning = [s for s in over if s.start <= mention.span.start and mention.span.end <= s.end]
             shadowed.update(s for s in over if s not in winning)
             if winning or self._is_no_component(mention):
@@ -54,16 +58,30 @@ class _Finder:
             taken.update(range(mention.span.start, mention.span.end))
             yield self._from_mention(number, mention), None
         for span, label in hits.items():
-            if span in shadowed or self.norm(span.start - 1) in small_words("undone") or not taken.isdisjoint(range(span.start, span.end)):
+            if (
+                span in shadowed
+                or self.norm(span.start - 1) in small_words("undone")
+                or not taken.isdisjoint(range(span.start, span.end))
+            ):
                 continue
             taken.update(range(span.start, span.end))
             part = parts[int(label)] if label.isdigit() else None
-            yield self._thing("" if part is not None else " ".join(self.passage.norms[span.start : span.end]), span), part
+            yield (
+                self._thing("" if part is not None else " ".join(self.passage.norms[span.start : span.end]), span),
+                part,
+            )
         for index, tag in enumerate(self.clauses.tags):
             norm = self.norm(index)
-            if tag in NOUN_TAGS and len(norm) > 2 and norm.isalpha() and index not in taken and index not in self.figure_tokens:
-                if norm not in listed("pronouns") and norm not in state_words():
-                    yield replace(self._thing(norm, Span(index, index + 1)), known=False), None
+            if (
+                tag in NOUN_TAGS
+                and len(norm) > 2
+                and norm.isalpha()
+                and index not in taken
+                and index not in self.figure_tokens
+                and norm not in listed("pronouns")
+                and norm not in state_words()
+            ):
+                yield replace(self._thing(norm, Span(index, index + 1)), known=False), None
 
     def _from_mention(self, number: int, mention: Mention) -> Thing:
         name, canon = self._component(number, mention), ""
@@ -113,7 +131,9 @@ class _Finder:
         pair = self.passage.norms[mention.span.start : mention.span.end] == ("fan", "motor")
         if not mention.weak or usual is None or not (alone or pair):
             return mention.subject
-        misled = (word == "valve" and mention.subject == "service valve") or (word == "motor" and mention.subject == "compressor")
+        misled = (word == "valve" and mention.subject == "service valve") or (
+            word == "motor" and mention.subject == "compressor"
+        )
         return usual if mention.open or misled else mention.subject
 
     def _clause_words(self, token: int) -> frozenset[str]:
@@ -135,7 +155,9 @@ class _Finder:
         start, clause, tags = span.start, self.clauses.at(span.start), self.clauses.tags
         while start > clause.span.start:
             norm, tag = self.norm(start - 1), tags[start - 1]
-            modifies = tag in ("NN", "NNP", "VBN", "VBG") and norm not in BE and self._modifies(start - 1, clause.span.start)
+            modifies = (
+                tag in ("NN", "NNP", "VBN", "VBG") and norm not in BE and self._modifies(start - 1, clause.span.start)
+            )
             if norm in small_words("determiner") or tag in MODIFIER_TAGS or modifies:
                 start -= 1
             else:
@@ -150,7 +172,8 @@ class _Finder:
             return False
         before = self.norm(index - 1) if index > clause_start else ""
         return (
-            before in small_words("determiner") or before in small_words("preposition")
+            before in small_words("determiner")
+            or before in small_words("preposition")
             or self.clauses.tags[index - 1][:2] in ("JJ", "DT")
         )
 
@@ -191,7 +214,9 @@ class _Joiner:
         whole = Span(owner.span.start, thing.span.end)
         if part is None and owner.known:
             wired = owner.component in groups()["contact"] | groups()["valve"]
-            if thing.said in small_words("edge") or (wired and thing.said in ("coil", "coils", "motor", "wire", "lead")):
+            if thing.said in small_words("edge") or (
+                wired and thing.said in ("coil", "coils", "motor", "wire", "lead")
+            ):
                 return replace(owner, span=whole, head=thing.head)
             if not thing.known and not is_abstract(self.norm(thing.head)):
                 # "pump seal": no word of the vocabulary, so it is filed under the pump
@@ -199,7 +224,10 @@ class _Joiner:
             if not thing.known:  # "pump pressure": told of a figure, not of the pump
                 return replace(thing, span=whole, start=owner.start, prep=owner.prep)
         return replace(
-            thing, span=whole, start=min(owner.start, thing.start), prep=owner.prep or ("" if part else thing.prep),
+            thing,
+            span=whole,
+            start=min(owner.start, thing.start),
+            prep=owner.prep or ("" if part else thing.prep),
             place=thing.place or owner.place,
         )
 
@@ -216,7 +244,12 @@ class _Joiner:
             thing = self._as(thing, next((t for t in self._near(thing) if t.said.endswith(" " + thing.said)), None))
         if not thing.known:
             both = owner is not None and not owner.known and owner.span.end == thing.head
-            if owner is not None and both and not is_abstract(self.norm(thing.head)) and not is_abstract(self.norm(owner.head)):
+            if (
+                owner is not None
+                and both
+                and not is_abstract(self.norm(thing.head))
+                and not is_abstract(self.norm(owner.head))
+            ):
                 said = f"{owner.said} {thing.said}"
                 thing = replace(thing, component=said, said=said)
             thing = replace(thing, named=self._is_named(thing))
@@ -243,8 +276,11 @@ class _Joiner:
             if other.component in part.of:
                 return replace(thing, component=other.component, canon=other.canon)
         return replace(
-            thing, component=thing.said if part.alone else part.of[0], canon=part.of[0] if part.alone else "",
-            open=len(part.of) > 1 and not part.alone, options=part.of,
+            thing,
+            component=thing.said if part.alone else part.of[0],
+            canon=part.of[0] if part.alone else "",
+            open=len(part.of) > 1 and not part.alone,
+            options=part.of,
         )
 
     def _inside(self, found: list[Thing]) -> list[Thing]:
@@ -253,9 +289,13 @@ class _Joiner:
         for number, thing in enumerate(found):
             following = found[number + 1] if number + 1 < len(found) else None
             if (
-                (thing.component in groups()["noun"] or thing.part) and following is not None and following.known
-                and following.component not in groups()["noun"] and following.word not in figures_only()
-                and following.prep in ("in", "of", "on") and following.start - 1 <= thing.span.end
+                (thing.component in groups()["noun"] or thing.part)
+                and following is not None
+                and following.known
+                and following.component not in groups()["noun"]
+                and following.word not in figures_only()
+                and following.prep in ("in", "of", "on")
+                and following.start - 1 <= thing.span.end
             ):
                 thing = replace(thing, component=following.component, canon=following.canon)
             done.append(thing)
@@ -269,14 +309,22 @@ class _Joiner:
             return True
         last = self.lately[-1] if self.lately else None
         just = last is not None and last.component in wired and thing.span.start - last.span.end <= NEXT
-        exposed = words & (small_words("dirt_words") | small_words("ice_words")) or thing.prep in ("in", "through", "across", "over", "off")
+        exposed = words & (small_words("dirt_words") | small_words("ice_words")) or thing.prep in (
+            "in",
+            "through",
+            "across",
+            "over",
+            "off",
+        )
         return just and not exposed
 
     def _is_named(self, thing: Thing) -> bool:
         """Whether a noun outside the vocabulary may be a component: "the paddle", "its chain", "knob cracked"."""
         if is_abstract(self.norm(thing.head)) or len(thing.said) < 4:
             return False
-        return self.norm(thing.start) in small_words("pointing") or thing.start <= self.clauses.at(thing.span.start).first
+        return (
+            self.norm(thing.start) in small_words("pointing") or thing.start <= self.clauses.at(thing.span.start).first
+        )
 
     def _adjoins(self, one: Thing, other: Thing) -> bool:
         """Whether two nouns are one name: side by side, or joined by 's as owner and part."""

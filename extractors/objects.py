@@ -16,11 +16,9 @@ from extractors.verbphrases import Row, VerbHit
 from extractors.view import View
 
 MASSES = frozenset({"lb", "oz", "g", "kg"})
-SYSTEM_WORK = frozenset(
-    ActionKind(a) for a in ("evacuated", "pressure_tested", "leak_tested", "recovered", "charged")
-)
+SYSTEM_WORK = frozenset(ActionKind(a) for a in ("evacuated", "pressure_tested", "leak_tested", "recovered", "charged"))
 NEED_NAME = frozenset({ActionKind.REMOVED, ActionKind.TESTED, ActionKind.INSPECTED})
-"""Kinds that count only on a component of the vocabulary: "took the arms out", "looked at the ring" are passing steps."""
+"""Kinds that count only on a component of the vocabulary; "took the arms out" is a step on the way."""
 RESETS = frozenset({"breaker", "overload", "limit switch", "pressure switch", "controller", "control board", "alarm"})
 THAWED = ("drain", "drain pan", "condenser", "suction line")
 NO_OBJECT_TAGS = ("IN", "RB", "RP", "CC", "TO")
@@ -28,7 +26,7 @@ NO_OBJECT_TAGS = ("IN", "RB", "RP", "CC", "TO")
 
 @dataclass(frozen=True, slots=True)
 class Object:
-    """What a verb is done to. `source`: "object" where it is named, "it" where a pronoun or nothing points, "none" else."""
+    """What a verb is done to. `source`: "object" where it is named, "it" where a pronoun points, "none" else."""
 
     thing: Thing | None
     source: str
@@ -62,7 +60,8 @@ class Objects:
                 return Object(named[-1] if mood.telegram else named[0], "object")
             return Object(self._meant(clause, hit), "it")
         after = [
-            t for t in self.components.between(hit.verb + 1, end)
+            t
+            for t in self.components.between(hit.verb + 1, end)
             if t.span.start >= hit.span.end or hit.gap.start <= t.span.start < hit.gap.end
         ]
         gap = [t for t in after if t.span.start < hit.gap.end]
@@ -131,17 +130,25 @@ class Objects:
             return (thing.component, thing.place) if thing is not None and thawed else ("evaporator", None)
         if row.action in (ActionKind.STARTED, ActionKind.SHUT_DOWN) and row.component and object_.pointed:
             return self._whole_machine(clause, hit, row)
-        if row.action is ActionKind.STARTED and thing is not None and thing.component in ("line", "disconnect", "breaker", "box"):
+        if (
+            row.action is ActionKind.STARTED
+            and thing is not None
+            and thing.component in ("line", "disconnect", "breaker", "box")
+        ):
             return "unit", None
         if row.action is ActionKind.RESET and object_.pointed:
-            near = self.memory.cured(clause, row.action, row.fits, None) or self.components.before(clause.span.start, clause, RESETS)
+            near = self.memory.cured(clause, row.action, row.fits, None) or self.components.before(
+                clause.span.start, clause, RESETS
+            )
             return (row.component, None) if near is None else (near.component, near.place)
         if object_.source == "it" or (object_.source == "none" and row.needs != "object"):
             thing = self._same_breath(clause, row) or self.memory.cured(clause, row.action, row.fits, thing) or thing
         if thing is not None and {thing.component, thing.word, thing.component.removesuffix("s")} & never(row.action):
             return None
         if thing is not None and self._may(row, thing):
-            return (self._name(row, thing), thing.place) if self._counts(clause, hit, row, thing, object_.source) else None
+            return (
+                (self._name(row, thing), thing.place) if self._counts(clause, hit, row, thing, object_.source) else None
+            )
         if thing is not None and thing.known and object_.source == "object":
             return None
         return self._elsewhere(clause, hit, row, thing, object_)
@@ -174,7 +181,11 @@ class Objects:
     def _counts(self, clause: Clause, hit: VerbHit, row: Row, thing: Thing, source: str) -> bool:
         """Whether work of a kind on a thing is worth an entry."""
         kind, words = row.action, self.view.passage.norms[hit.verb : hit.span.end]
-        if kind is ActionKind.INSTALLED and "back" in words and (source != "object" or thing.component not in groups()["cabinet"]):
+        if (
+            kind is ActionKind.INSTALLED
+            and "back" in words
+            and (source != "object" or thing.component not in groups()["cabinet"])
+        ):
             return False
         if kind is ActionKind.INSPECTED and words[0] in ("look", "looking") and len(words) == 2:
             return False
@@ -182,7 +193,11 @@ class Objects:
             return False
         if kind in NEED_NAME and not thing.known:
             return False
-        if kind in NEED_NAME and thing.component in groups()["noun"] and (kind is not ActionKind.TESTED or source == "it"):
+        if (
+            kind in NEED_NAME
+            and thing.component in groups()["noun"]
+            and (kind is not ActionKind.TESTED or source == "it")
+        ):
             return False
         if kind is ActionKind.INSTALLED and not thing.known:
             return False
@@ -221,8 +236,11 @@ class Objects:
         fine = allowed(row.action) if row.fits is None else allowed(row.action) & row.fits
         last = self.memory.deeds[-1] if self.memory.deeds else None
         if (
-            last is not None and last.clause.sentence == clause.sentence and clause.index - last.clause.index <= 2
-            and last.component in fine and last.component != "casing"
+            last is not None
+            and last.clause.sentence == clause.sentence
+            and clause.index - last.clause.index <= 2
+            and last.component in fine
+            and last.component != "casing"
             and last.action not in (ActionKind.ADVISED, ActionKind.ORDERED)
         ):
             return as_thing(last)
@@ -238,7 +256,9 @@ class Objects:
         """Whether a setting is told: by a figure, or "back to the factory value", "to hybrid", "in the middle"."""
         rest = [self.norm(i) for i in range(hit.verb + 1, clause.span.end)]
         return (
-            self.figure_in(clause, hit.verb) or rest in ([], ["it"], ["that"]) or rest[0] in ("that", "the")
+            self.figure_in(clause, hit.verb)
+            or rest in ([], ["it"], ["that"])
+            or rest[0] in ("that", "the")
             or any(word in small_words("setting_words") for word in rest)
         )
 
@@ -250,7 +270,9 @@ class Objects:
         following = self.norm(after)
         if following in small_words("object_pronoun") and self.norm(after + 1) in BE:
             return False
-        if self.view.tags[after] in ("DT", "PRP$") or following in small_words("object_pronoun") | small_words("object_first"):
+        if self.view.tags[after] in ("DT", "PRP$") or following in small_words("object_pronoun") | small_words(
+            "object_first"
+        ):
             return True
         noun = self.norm(hit.verb) in groups()["noun"] or self.view.tags[hit.verb] in ("NN", "NNS")
         return not noun and following in ("up", "down", "out", "off")

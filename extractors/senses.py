@@ -52,7 +52,11 @@ class Senses:
             return False
         if before in small_words("does_it") and view.tags[span.start][:2] == "VB":
             return False
-        if length > 1 and row.condition is Condition.OPEN and view.any(clause.span.start, span.start, small_words("have")):
+        if (
+            length > 1
+            and row.condition is Condition.OPEN
+            and view.any(clause.span.start, span.start, small_words("have"))
+        ):
             return True  # "has an open winding"
         if self._is_kind_of_unit(clause, span) or self._is_adverb(span) or self._is_age(clause, span):
             return False
@@ -93,9 +97,12 @@ class Senses:
         if not row.ahead and self._figure_follows(clause, span):
             return False
         if not (
-            view.is_after(span.start) or self.norm(span.start - 1) in small_words("seem")
-            or self._right_after_thing(clause, span) or (row.ahead and self.noun_after(clause, span) is not None)
-            or self.alone(clause, span) or view.denied(clause, span)
+            view.is_after(span.start)
+            or self.norm(span.start - 1) in small_words("seem")
+            or self._right_after_thing(clause, span)
+            or (row.ahead and self.noun_after(clause, span) is not None)
+            or self.alone(clause, span)
+            or view.denied(clause, span)
         ):
             return False
         if first in ("out", "off", "down") and span.end - span.start == 1 and not view.is_after(span.start):
@@ -106,15 +113,18 @@ class Senses:
         return None
 
     def _is_said_of(self, clause: Clause, span: Span, row: Row) -> bool:
-        """Whether a state is said of something and does not just stand there: "is worn", "found it worn", "worn belt"."""
+        """Whether a state is said of something and does not just stand there: "is worn", "worn belt"."""
         view = self.view
         near = range(max(clause.span.start, span.start - 6), span.start)
         telling = small_words("seem") | small_words("have") | BE | small_words("finding")
         return (
-            view.is_after(span.start) or self._right_after_thing(clause, span)
-            or (row.ahead and self.noun_after(clause, span) is not None) or self.alone(clause, span)
+            view.is_after(span.start)
+            or self._right_after_thing(clause, span)
+            or (row.ahead and self.noun_after(clause, span) is not None)
+            or self.alone(clause, span)
             or (span.start == clause.first and self.components.header(clause) is not None)
-            or view.denied(clause, span) or any(self.norm(i) in telling for i in near)
+            or view.denied(clause, span)
+            or any(self.norm(i) in telling for i in near)
         )
 
     def _figure_follows(self, clause: Clause, span: Span) -> bool:
@@ -148,7 +158,8 @@ class Senses:
             return False
         gap = range(things[-1].span.end, span.start)
         return len(gap) <= 2 and all(
-            self.view.tags[i] in TELEGRAM_TAGS or self.norm(i) in ("all", "both", "a", "pretty", "way", "too") for i in gap
+            self.view.tags[i] in TELEGRAM_TAGS or self.norm(i) in ("all", "both", "a", "pretty", "way", "too")
+            for i in gap
         )
 
     def alone(self, clause: Clause, span: Span) -> bool:
@@ -188,8 +199,10 @@ class Senses:
         view, first = self.view, self.norm(span.start)
         before, after = view.before(clause, span), view.after(clause, span)
         denied = view.denied(clause, span)
-        if row.condition is Condition.RUNNING and not denied and (
-            after in small_words("not_running_yet") or self._figure_follows(clause, span)
+        if (
+            row.condition is Condition.RUNNING
+            and not denied
+            and (after in small_words("not_running_yet") or self._figure_follows(clause, span))
         ):
             return False
         if before in small_words("no_state_verb") and not denied:
@@ -198,7 +211,9 @@ class Senses:
             return False
         if row.condition is Condition.RUNNING and not self._runs(clause, span, denied):
             return False
-        if first in ("stay", "stays", "stayed") and not (span.end == clause.span.end and view.heads(clause, span.start)):
+        if first in ("stay", "stays", "stayed") and not (
+            span.end == clause.span.end and view.heads(clause, span.start)
+        ):
             return False
         if before in ("gonna", "wanna", "gotta", "lemme", "me", "us") or after in BE:
             return False
@@ -236,7 +251,11 @@ class Senses:
         located = any(t.prep and t.known for t in behind)
         have = small_words("have")
         words = view.words(Span(clause.span.start, span.start))
-        if before in small_words("pointer") and after == "" and not any(w in have or w in ("found", "see", "there") for w in words):
+        if (
+            before in small_words("pointer")
+            and after == ""
+            and not any(w in have or w in ("found", "see", "there") for w in words)
+        ):
             return any(w in ("find", "found", "is", "'s", "was") for w in words)
         if before in BE and self.norm(clause.first) in ("it", "that", "this", "she", "so") and not located:
             dirt = any(row.condition is Condition.DIRTY for row in self.rows_at.get(span, ()))
@@ -246,12 +265,15 @@ class Senses:
                 return True
         has = any(w in have or w in small_words("observing") for w in words)
         return (
-            has or view.denied(clause, span) or located or after in ("on", "all", "around")
+            has
+            or view.denied(clause, span)
+            or located
+            or after in ("on", "all", "around")
             or self._right_after_thing(clause, span)
         )
 
     def _names_something_else(self, clause: Clause, span: Span, before: str, after: str) -> bool:
-        """A noun of state that is part of a name, taken away, or only a place: "ice machine", "melted the ice", "off the ice"."""
+        """A noun of state that is part of a name, taken away, or only a place: "ice machine", "melted the ice"."""
         view = self.view
         noun = self.noun_after(clause, span)
         if noun is not None and noun.known and noun.start <= span.start:
@@ -259,7 +281,9 @@ class Senses:
         if view.any(clause.span.start, span.start, small_words("being_removed")):
             return True
         behind = self.components.between(span.end, clause.span.end)
-        if after in small_words("compound") and not (after in ("is", "'s") and before == "the" and any(t.prep for t in behind)):
+        if after in small_words("compound") and not (
+            after in ("is", "'s") and before == "the" and any(t.prep for t in behind)
+        ):
             return True
         if before in ("the", "that", "this") and self.norm(span.start - 2) in small_words("place_words"):
             return True
@@ -268,12 +292,17 @@ class Senses:
         if after and view.tags[span.end] in ("NN", "NNS") and after not in ("all", "buildup", "inside"):
             return True
         words = view.words(span)
-        if "oil" in words and after and after not in small_words("where_oil") and not view.any(span.end, span.end + 4, ("on",)):
+        if (
+            "oil" in words
+            and after
+            and after not in small_words("where_oil")
+            and not view.any(span.end, span.end + 4, ("on",))
+        ):
             return True
         return words == ("short",) and before not in ("a", "no", "direct", "dead")
 
     def _is_culprit(self, clause: Clause, span: Span) -> bool:
-        """"the drip on the saw was the float valve" tells who, and not that the saw drips."""
+        """Tells who did it, and not the state: "the drip on the saw was the float valve"."""
         return any(
             self.norm(i) in ("is", "was", "'s")
             and any(t.known and t.start == i + 1 for t in self.components.between(i, clause.span.end))
@@ -286,5 +315,7 @@ class Senses:
         return any(s.end <= span.start for s in self.view.stances.hits("search.before", clause.span.start, span.start))
 
     def is_news(self, clause: Clause, span: Span) -> bool:
-        """"it doesn't turn", "now it runs": told as news, where "it ran" alone is part of the story."""
-        return self.view.denied(clause, span) or self.view.any(clause.span.start, clause.span.end, ("now", "again", "finally"))
+        """Told as news: "it doesn't turn", "now it runs"; "it ran" alone is part of the story."""
+        return self.view.denied(clause, span) or self.view.any(
+            clause.span.start, clause.span.end, ("now", "again", "finally")
+        )

@@ -1,4 +1,4 @@
-"""Claims about one thing settled into one entry: repeats fall away, a suspicion keeps the trail to its proof or clearance."""
+"""Claims about one thing settled into one entry: repeats fall away, a suspicion keeps the trail to its end."""
 
 from __future__ import annotations
 
@@ -52,7 +52,11 @@ def _own_doing(claim: Claim, here: list[Entry]) -> bool:
     """Whether a good word only says that our own work is done: "coil's clear now", "that's good" after a repair."""
     if claim.condition is not Condition.NORMAL:
         return False
-    bad = [e for e in here if e.claim.condition not in GOOD and e.status is OBSERVED and _same_place(e.claim.place, claim.place)]
+    bad = [
+        e
+        for e in here
+        if e.claim.condition not in GOOD and e.status is OBSERVED and _same_place(e.claim.place, claim.place)
+    ]
     return bool(bad) and (claim.cleanness or "component: it" in claim.because)
 
 
@@ -82,13 +86,20 @@ def _joins(claim: Claim, here: list[Entry]) -> bool:
     for entry in reversed(here):
         if entry.claim.condition == claim.condition and (entry.status == claim.status or claim.status is SUSPECTED):
             return True
-        if claim.generic and claim.status is not RULED_OUT and entry.status is OBSERVED and entry.claim.condition not in GOOD:
+        if (
+            claim.generic
+            and claim.status is not RULED_OUT
+            and entry.status is OBSERVED
+            and entry.claim.condition not in GOOD
+        ):
             return True
     return False
 
 
 def _with(claim: Claim, condition: Condition, status: FindingStatus, place: str | None, generic: bool) -> Claim:
-    return replace(claim, place=claim.place or place, condition=condition, status=status, generic=generic, hearsay=False)
+    return replace(
+        claim, place=claim.place or place, condition=condition, status=status, generic=generic, hearsay=False
+    )
 
 
 def _cleared(suspicion: Claim, claim: Claim) -> Claim:

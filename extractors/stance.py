@@ -39,13 +39,29 @@ def _cues() -> Phrases:
     table = load_table("status")
     rows: list[tuple[str, str]] = []
     for name in (
-        "hedge", "denial", "no_denial", "cleared", "people", "leak_tools", "in_place", "not_done", "taken_out", "no_deed", "suspects",
+        "hedge",
+        "denial",
+        "no_denial",
+        "cleared",
+        "people",
+        "leak_tools",
+        "in_place",
+        "not_done",
+        "taken_out",
+        "no_deed",
+        "suspects",
     ):
         key = "says" if "says" in table[name] else "say"
         rows += [(name, phrase) for phrase in table[name][key]]
     for name, keys in (
-        ("quote", ("says", "opens")), ("plan", ("aux", "opens")), ("recommend", ("aux",)), ("unreal", ("says", "opens_hard")),
-        ("earlier", ("says",)), ("aside", ("says",)), ("search", ("before", "none", "found")), ("culprit", ("after",)),
+        ("quote", ("says", "opens")),
+        ("plan", ("aux", "opens")),
+        ("recommend", ("aux",)),
+        ("unreal", ("says", "opens_hard")),
+        ("earlier", ("says",)),
+        ("aside", ("says",)),
+        ("search", ("before", "none", "found")),
+        ("culprit", ("after",)),
     ):
         rows += [(f"{name}.{key}", phrase) for key in keys for phrase in table[name][key]]
     return Phrases(rows)
@@ -90,7 +106,9 @@ class Stances:
         for span in reversed(self.hits("denial", clause.span.start, at)):
             if span.overlaps(inside) or any(span.overlaps(e) for e in empty):
                 continue
-            answer = self.passage.norm(span.start) == "no" and self.passage.norm(span.end) in small_words("answer_subject")
+            answer = self.passage.norm(span.start) == "no" and self.passage.norm(span.end) in small_words(
+                "answer_subject"
+            )
             if answer and span.start == clause.span.start and clause.span.end - clause.span.start > 3:
                 continue  # "no the cap's fine": an answer, not a denial of what follows
             return span

@@ -14,7 +14,7 @@ from extractors.verbs import forms
 
 @dataclass(frozen=True, slots=True)
 class Thing:
-    """One component as a clause names it. `prep`: the preposition before it, or empty. `span`: with what belongs to its name."""
+    """One component as a clause names it. `prep`: the preposition before it, or empty. `span`: its whole name."""
 
     component: str
     span: Span

@@ -1,4 +1,4 @@
-"""Whom a state is told of: the noun beside it, the subject of its clause, what "it" points at, or what was doubted before."""
+"""Whom a state is told of: the noun beside it, the subject of its clause, or what "it" points at."""
 
 from __future__ import annotations
 
@@ -37,13 +37,21 @@ class ToldOf:
         ahead = self.senses.noun_after(clause, span)
         if ahead is not None and not ahead.known and self.view.heads(clause, span.start):
             ahead = None
-        candidates = [([ahead], "the noun after it")] if ahead is not None else list(self._candidates(clause, span, rows[0].kind))
+        candidates = (
+            [([ahead], "the noun after it")]
+            if ahead is not None
+            else list(self._candidates(clause, span, rows[0].kind))
+        )
         for things, source in candidates:
             if any(thing.part for thing in things):
                 rows = sorted(rows, key=lambda row: row.condition is not Condition.WORN)  # "the bearings are shot"
             for row in rows:
                 meant = [_meant_by(row, thing) for thing in things]
-                fitting = [thing for thing in meant if row.holds(thing) and (thing.known or row.condition is not Condition.LOOSE)]
+                fitting = [
+                    thing
+                    for thing in meant
+                    if row.holds(thing) and (thing.known or row.condition is not Condition.LOOSE)
+                ]
                 if fitting:
                     return row, fitting, source
                 if source == "it" and any(thing.word in row.about for thing in meant):
@@ -81,7 +89,9 @@ class ToldOf:
         if thing is None:
             return None
         conditions = {row.condition for row in self.senses.rows_at.get(span, ())}
-        if Condition.NORMAL in conditions and (span.start - thing.span.end > NEAR or thing.component in ("unit", "system")):
+        if Condition.NORMAL in conditions and (
+            span.start - thing.span.end > NEAR or thing.component in ("unit", "system")
+        ):
             return None
         if Condition.WRONG_PART in conditions:
             return None
@@ -157,7 +167,7 @@ class ToldOf:
         return None
 
     def _lately(self, clause: Clause, row: Row) -> Thing | None:
-        """What was spoken of before and fits. A good word, or one said of anything, holds only of the very last thing."""
+        """What was spoken of before and fits; a good word, or one said of anything, only of the very last thing."""
         verb = row.kind == "deed" and row.fits is not None
         if (row.condition in FIRM and not verb) or row.fits is None or row.condition is Condition.WET:
             nearest = self.components.before(clause.span.start, clause, None)

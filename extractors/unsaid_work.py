@@ -20,7 +20,20 @@ from extractors.view import View
 AWAITED = 14  # clauses back to the removal or plan that "it's in" ends
 READ_TAGS = ("VBZ", "VBD", "VBP", "NNS")
 OUTRIGHT = frozenset(
-    {"contactor", "relay", "start relay", "line", "breaker", "disconnect", "unit", "box", "compressor", "product", "ambient", "display"}
+    {
+        "contactor",
+        "relay",
+        "start relay",
+        "line",
+        "breaker",
+        "disconnect",
+        "unit",
+        "box",
+        "compressor",
+        "product",
+        "ambient",
+        "display",
+    }
 )
 """Components that are "in" or "on" without having been put there."""
 NO_PART = ("wiring", "box", "unit", "product")
@@ -56,7 +69,12 @@ class UnsaidWork:
 
     def deeds(self, clause: Clause) -> list[Deed]:
         """The deeds of a clause."""
-        return list(self._by_name(clause)) or list(self._needs(clause)) or list(self._in_place(clause)) or list(self._new(clause))
+        return (
+            list(self._by_name(clause))
+            or list(self._needs(clause))
+            or list(self._in_place(clause))
+            or list(self._new(clause))
+        )
 
     # ------------------------------------------------------------ "vacuum, 380, held"
     def _by_name(self, clause: Clause) -> Iterator[Deed]:
@@ -72,14 +90,17 @@ class UnsaidWork:
             if action is ActionKind.LEAK_TESTED:
                 component = self.components.machine_word("leak") or component
             said = f"said: {self.view.passage.said(span).lower()}"
-            yield Deed(action, component, None, DONE, clause, span.start, clause.bare, (said, "status: named with its result"))
+            yield Deed(
+                action, component, None, DONE, clause, span.start, clause.bare, (said, "status: named with its result")
+            )
             return
 
     def _result(self, span: Span, end: int) -> bool:
         """Whether a search for leaks is told with what it gave."""
         return (
             bool(self.stances.hits("search.none", span.end, end) or self.stances.hits("search.found", span.end, end))
-            or self.norm(span.end) == "on" or self.view.any(span.end, end, ("bubbles", "foam", "no", "leak", "leaks"))
+            or self.norm(span.end) == "on"
+            or self.view.any(span.end, end, ("bubbles", "foam", "no", "leak", "leaks"))
         )
 
     def _rest(self, clause: Clause) -> int:
@@ -101,8 +122,10 @@ class UnsaidWork:
                 yield self._there_now(clause, clause.first, ActionKind.REPLACED, due.component, due.place, "in it goes")
             return
         cues = [
-            s for s in self.stances.hits("in_place", clause.first, clause.span.end)
-            if s.end == clause.span.end or (s.end == clause.span.end - 1 and self.norm(s.end) in ("now", "there", "too", "again"))
+            s
+            for s in self.stances.hits("in_place", clause.first, clause.span.end)
+            if s.end == clause.span.end
+            or (s.end == clause.span.end - 1 and self.norm(s.end) in ("now", "there", "too", "again"))
         ]
         if cues:
             cue = min(cues, key=lambda s: s.start)
@@ -161,18 +184,32 @@ class UnsaidWork:
     def _there_now(
         self, clause: Clause, token: int, kind: ActionKind, component: str, place: str | None, said: str
     ) -> Deed:
-        return Deed(kind, component, place, DONE, clause, token, clause.bare, (f"said: {said}", "status: it is there now"))
+        return Deed(
+            kind, component, place, DONE, clause, token, clause.bare, (f"said: {said}", "status: it is there now")
+        )
 
     def _taken_off(self, clause: Clause) -> Iterator[Deed]:
-        """"jumper's off": what cheated a control was taken away; a zip tie is filed under what it held."""
+        """What cheated a control, taken away: "jumper's off"; a zip tie is filed under what it held."""
         for thing in self.view.heads(clause, clause.span.end):
             if "jumper" not in thing.said and "zip tie" not in thing.said:
                 continue
-            held = self.components.before(clause.span.start, clause, groups()["switch"]) if "zip" in thing.said else thing
-            off = [s for s in self.stances.hits("taken_out", clause.span.start, clause.span.end) if s.start >= thing.span.end]
+            held = (
+                self.components.before(clause.span.start, clause, groups()["switch"]) if "zip" in thing.said else thing
+            )
+            off = [
+                s
+                for s in self.stances.hits("taken_out", clause.span.start, clause.span.end)
+                if s.start >= thing.span.end
+            ]
             if held is not None and off:
                 yield Deed(
-                    ActionKind.REMOVED, held.component, held.place, DONE, clause, thing.head, clause.bare,
+                    ActionKind.REMOVED,
+                    held.component,
+                    held.place,
+                    DONE,
+                    clause,
+                    thing.head,
+                    clause.bare,
                     ("said: off", "status: it is gone now"),
                 )
             return
@@ -183,37 +220,64 @@ class UnsaidWork:
         mood, first = self.moods.plain(clause), clause.first
         while first < clause.span.end and self.norm(first) in small_words("filler") | small_words("count_words"):
             first += 1
-        if mood is None or self.norm(first) != "new" or first + 1 >= clause.span.end or first + 1 in self.objects.figure_starts:
+        if (
+            mood is None
+            or self.norm(first) != "new"
+            or first + 1 >= clause.span.end
+            or first + 1 in self.objects.figure_starts
+        ):
             return
         if self.view.any(first + 1, min(first + 4, clause.span.end), BE | {"says", "plate", "wants", "calls"}):
             return
-        things = [t for t in self.components.between(first + 1, clause.span.end) if not t.prep and t.span.start - first <= 3]
+        things = [
+            t for t in self.components.between(first + 1, clause.span.end) if not t.prep and t.span.start - first <= 3
+        ]
         thing: Thing | None = None
         if things and things[0].known:
             thing = self.memory.due(things[0], clause) if things[0].options else things[0]
-        elif self.norm(first + 1) in ("one", "ones") and self.view.tags[min(first + 2, clause.span.end - 1)] not in READ_TAGS:
+        elif (
+            self.norm(first + 1) in ("one", "ones")
+            and self.view.tags[min(first + 2, clause.span.end - 1)] not in READ_TAGS
+        ):
             thing = self.memory.failed_last(clause) or self._spoken_of(clause)
         if thing is not None and thing.word not in figures_only() and thing.component not in ("unit", "box"):
             yield Deed(
-                ActionKind.REPLACED, part_name(thing), thing.place, mood, clause, first, clause.bare,
+                ActionKind.REPLACED,
+                part_name(thing),
+                thing.place,
+                mood,
+                clause,
+                first,
+                clause.bare,
                 ("said: new", "status: told among the work"),
             )
 
     # ------------------------------------------------------------ "needs a new belt"
     def needed(self, clause: Clause) -> Deed | None:
-        """Advice without a verb of work: "needs a new belt", "I'd recommend a separator", "a new coil is the right way"."""
+        """Advice without a verb of work: "needs a new belt", "a new coil is the right way"."""
         if self.moods.own_need(clause) or self.stances.has("not_done", clause.span):
             return None
         words = [self.norm(i) for i in range(clause.first, clause.span.end)]
         new = "new" in words or "another" in words
         thing = self._advised_part(clause, words, new)
-        if thing is None or thing.word in figures_only() or (thing.known and thing.word not in allowed(ActionKind.REPLACED)):
+        if (
+            thing is None
+            or thing.word in figures_only()
+            or (thing.known and thing.word not in allowed(ActionKind.REPLACED))
+        ):
             return None
         fresh = new or (thing.known and thing.component not in groups()["noun"])
         kind: ActionKind = ActionKind.REPLACED if fresh else ActionKind.INSTALLED
         status: ActionStatus = RECOMMENDED
         return Deed(
-            kind, thing.component, thing.place, status, clause, clause.first, clause.bare, ("said: needs", "status: advised")
+            kind,
+            thing.component,
+            thing.place,
+            status,
+            clause,
+            clause.first,
+            clause.bare,
+            ("said: needs", "status: advised"),
         )
 
     def _needs(self, clause: Clause) -> Iterator[Deed]:
@@ -223,23 +287,33 @@ class UnsaidWork:
 
     def _advised_part(self, clause: Clause, words: list[str], new: bool) -> Thing | None:
         candidates = [
-            t for t in self.components.of(clause)
+            t
+            for t in self.components.of(clause)
             if (t.known and (not t.prep or self.norm(t.start - 1) in ("for", "on")))
-            or (not t.known and not t.prep and self.objects.is_named(t) and self.norm(t.start) in ("a", "an", "another"))
+            or (
+                not t.known and not t.prep and self.objects.is_named(t) and self.norm(t.start) in ("a", "an", "another")
+            )
         ]
         cue = self._cue(clause)
         if cue is None:
             right = small_words("right_way") & set(words) and BE & set(words)
-            fresh = [t for t in candidates if self.norm(t.span.start - 1) == "new" or self.norm(t.start) in ("a", "new")]
+            fresh = [
+                t for t in candidates if self.norm(t.span.start - 1) == "new" or self.norm(t.start) in ("a", "new")
+            ]
             return fresh[0] if new and right and fresh else None
         word = self.norm(cue.end - 1)
         after = [
-            t for t in candidates
+            t
+            for t in candidates
             if t.span.start >= cue.end and (new or self.norm(t.start) in small_words("some_thing"))
         ]
         fronted = word == "would" and self.norm(cue.start - 1) in ("i", "we") and cue.end >= clause.span.end - 1
         before = [t for t in candidates if t.span.end <= cue.start] if fronted else []
-        if after and word in ("should", "would", "use", "like", "to") and not self.view.any(cue.start, after[0].start, small_words("getting")):
+        if (
+            after
+            and word in ("should", "would", "use", "like", "to")
+            and not self.view.any(cue.start, after[0].start, small_words("getting"))
+        ):
             after = []
         if after or before:
             return (after or before)[0]
@@ -253,8 +327,10 @@ class UnsaidWork:
         """The last word of need or advice in a clause."""
         cues = self.stances.hits("recommend.aux", clause.span.start, clause.span.end)
         strong = [
-            s for s in cues
-            if self.norm(s.end - 1) in small_words("need_words") or self.view.words(s) in (("ought", "to"), ("need", "to"), ("needs", "to"))
+            s
+            for s in cues
+            if self.norm(s.end - 1) in small_words("need_words")
+            or self.view.words(s) in (("ought", "to"), ("need", "to"), ("needs", "to"))
         ]
         return strong[-1] if strong else None
 

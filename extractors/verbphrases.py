@@ -1,4 +1,4 @@
-"""Finds the verbs of the work in a talk: patterns with their object in the middle ("put the new one in"), in all forms."""
+"""The verbs of the work in a talk, in all forms, their object in the middle: "put the new one in"."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from functools import cache
 
 from extractors.clauses import Clause, Clauses
-from extractors.things import spread
 from extractors.facts import ActionKind
 from extractors.lexicon import load_table
 from extractors.passage import Span
+from extractors.things import spread
 from extractors.verbs import Form, forms
 
 GAP = 9  # tokens that an object in the middle may have
@@ -45,7 +45,7 @@ class Pattern:
 
 @dataclass(frozen=True, slots=True)
 class VerbHit:
-    """A verb of work as it stands. `gap`: the object in the middle, or an empty span. Forms: several where one spelling is."""
+    """A verb of work as it stands. `gap`: the object in the middle, or an empty span."""
 
     verb: int
     span: Span
@@ -62,8 +62,11 @@ def _patterns() -> dict[str, list[Pattern]]:
     for order, entry in enumerate(load_table("actions")["row"]):
         fits = entry.get("fits")
         row = Row(
-            ActionKind(entry["action"]), None if fits is None else spread(tuple(fits)), entry.get("component", ""),
-            entry.get("needs", ""), order,
+            ActionKind(entry["action"]),
+            None if fits is None else spread(tuple(fits)),
+            entry.get("component", ""),
+            entry.get("needs", ""),
+            order,
         )
         for phrase in entry["say"]:
             words = phrase.split()
@@ -100,9 +103,17 @@ def _tail(clauses: Clauses, clause: Clause, at: int, after: tuple[str, ...]) -> 
 def _goes_on(clauses: Clauses, clause: Clause, particle: int) -> bool:
     """Whether "in" or "on" opens a place ("in the box") and does not belong to the verb."""
     following = particle + 1
-    if clauses.passage.norm(particle) == "to" or following >= clause.span.end or clauses.passage.norm(following) in ("it", "there", "them", "here"):
+    if (
+        clauses.passage.norm(particle) == "to"
+        or following >= clause.span.end
+        or clauses.passage.norm(following) in ("it", "there", "them", "here")
+    ):
         return False
-    return clauses.tags[following] in ("DT", "PRP$", "PRP") or (clauses.tags[following] == "CD" and clauses.passage.norm(particle) == "in") or clauses.passage.norm(following) in ("my", "his", "her", "their")
+    return (
+        clauses.tags[following] in ("DT", "PRP$", "PRP")
+        or (clauses.tags[following] == "CD" and clauses.passage.norm(particle) == "in")
+        or clauses.passage.norm(following) in ("my", "his", "her", "their")
+    )
 
 
 def verb_hits(clauses: Clauses) -> Iterator[VerbHit]:

@@ -27,7 +27,11 @@ def forms(verb: str) -> tuple[tuple[str, Form], ...]:
     irregular = load_table("actions")["irregular"].get(verb)
     past, participle, ing = irregular or (_past(verb), _past(verb), _ing(verb))
     return (
-        (verb, Form.BASE), (_third(verb), Form.THIRD), (past, Form.PAST), (participle, Form.PARTICIPLE), (ing, Form.ING),
+        (verb, Form.BASE),
+        (_third(verb), Form.THIRD),
+        (past, Form.PAST),
+        (participle, Form.PARTICIPLE),
+        (ing, Form.ING),
     )
 
 
@@ -41,7 +45,10 @@ def _third(verb: str) -> str:
 
 def _doubles(verb: str) -> bool:
     return (
-        len(verb) >= 3 and verb[-1] not in VOWELS + "wxy" and verb[-2] in VOWELS and verb[-3] not in VOWELS
+        len(verb) >= 3
+        and verb[-1] not in VOWELS + "wxy"
+        and verb[-2] in VOWELS
+        and verb[-3] not in VOWELS
         and (len(verb) <= 4 or verb in ("unplug", "rewrap"))
     )
 

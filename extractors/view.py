@@ -1,4 +1,4 @@
-"""A talk as findings and actions look at it: clauses, components and stances, found once, with small questions about words."""
+"""A talk as findings and actions look at it: clauses, components and stances, found once."""
 
 from __future__ import annotations
 

@@ -60,16 +60,30 @@ def _drop(kept: dict[int, Deed], deed: Deed) -> None:
 
 def _carried_out(deed: Deed, last: int) -> Deed:
     """A plan for now, early in the job, as done but for the reviewer to confirm: nobody tells every step twice."""
-    if deed.soon and deed.action not in (ActionKind.ORDERED, ActionKind.ADVISED) and deed.clause.index < STILL_TO_COME * last:
-        return replace(deed, status=DONE, confirm=(*deed.confirm, "speaker not sure: told as a plan, its doing was not told"))
+    if (
+        deed.soon
+        and deed.action not in (ActionKind.ORDERED, ActionKind.ADVISED)
+        and deed.clause.index < STILL_TO_COME * last
+    ):
+        return replace(
+            deed, status=DONE, confirm=(*deed.confirm, "speaker not sure: told as a plan, its doing was not told")
+        )
     return deed
 
 
 def _action(number: int, deed: Deed, passage: Passage) -> Action:
     evidence = passage.evidence(deed.evidence)
     return Action(
-        id=f"a{number}", action=deed.action, component=deed.component, place=deed.place, status=deed.status, text=evidence.quote,
-        evidence=evidence, at=passage.start_of(passage.tokens[deed.token]), confirm=deed.confirm, because=deed.because,
+        id=f"a{number}",
+        action=deed.action,
+        component=deed.component,
+        place=deed.place,
+        status=deed.status,
+        text=evidence.quote,
+        evidence=evidence,
+        at=passage.start_of(passage.tokens[deed.token]),
+        confirm=deed.confirm,
+        because=deed.because,
     )
 
 

@@ -15,10 +15,18 @@ def _finding(number: int, entry: Entry, passage: Passage) -> Finding:
     claim = entry.claim
     evidence = passage.evidence(claim.evidence)
     return Finding(
-        id=f"f{number}", component=claim.component, place=claim.place, condition=claim.condition, status=claim.status,
-        text=evidence.quote, evidence=evidence, at=passage.start_of(passage.tokens[claim.token]), confirm=claim.confirm,
+        id=f"f{number}",
+        component=claim.component,
+        place=claim.place,
+        condition=claim.condition,
+        status=claim.status,
+        text=evidence.quote,
+        evidence=evidence,
+        at=passage.start_of(passage.tokens[claim.token]),
+        confirm=claim.confirm,
         trail=tuple(
-            Trail(status=c.status, text=passage.said(c.evidence), evidence=passage.evidence(c.evidence)) for c in entry.trail
+            Trail(status=c.status, text=passage.said(c.evidence), evidence=passage.evidence(c.evidence))
+            for c in entry.trail
         ),
         because=claim.because,
     )
