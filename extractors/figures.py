@@ -292,7 +292,7 @@ def _compound(passage: Passage, figures: list[Figure]) -> list[Figure]:
 def _with_fraction(passage: Passage, figures: list[Figure]) -> list[Figure]:
     """Adds what stands after the unit: "three hours and a quarter", "two pounds and a half"."""
     fractions = load_table("numbers")["fractions"]
-    out = []
+    out: list[Figure] = []
     for figure in figures:
         at = figure.span.end
         if figure.units and figure.value is not None and set(figure.units) & HALF_UNITS and passage.norm(at) == "and":

@@ -74,9 +74,8 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
         if story.quantity == quantity:
             signs.append("q as before")
         if story.quantity is not None:
-            signs.append(
-                f"q {story.quantity} then {quantity}|{'listed' if common['listed'] else 'sentence' if common['same sentence'] else 'later'}"
-            )
+            how = "listed" if common["listed"] else "sentence" if common["same sentence"] else "later"
+            signs.append(f"q {story.quantity} then {quantity}|{how}")
         if ahead_units:
             signs.append("q unit ahead:fits" if quantity in ahead_units else "q unit ahead:other")
         if story.series is not None and common["after a time"]:
@@ -115,14 +114,17 @@ def _listed_ahead(scene: Scene, index: int) -> set[Quantity]:
     return set()
 
 
+DIFFERENCES = ("superheat", "subcooling", "split", "rise")
+MEASURED_BY_LENGTH = ("air filter", "door gasket", "pulley", "belt", "door")
+
+
 def _unit_signs(scene: Scene, figure: Figure, name: str, quantity: Quantity, unit: str | None) -> list[str]:
     """Signs that tell the meanings of one spoken unit apart."""
     signs = []
     if {"degF", "degC"} & set(figure.units):
         tail = " ".join(scene.passage.norm(figure.span.end + k) for k in range(4))
-        signs.append(
-            f"degrees:{quantity}|{'difference worded' if any(w in tail for w in _DIFFERENCE) else 'bare'}|{'difference' if name in ('superheat', 'subcooling', 'split', 'rise') else 'thing'}"
-        )
+        worded = "difference worded" if any(w in tail for w in _DIFFERENCE) else "bare"
+        signs.append(f"degrees:{quantity}|{worded}|{'difference' if name in DIFFERENCES else 'thing'}")
     if {"lb", "psig"} <= set(figure.units):
         mass = bool(
             scene.hits("q:mass", *scene.lead(figure)) or scene.hits("q:mass", figure.span.end, figure.span.end + 5)
@@ -132,12 +134,10 @@ def _unit_signs(scene: Scene, figure: Figure, name: str, quantity: Quantity, uni
     if len(figure.units) > 1 and "uF" in figure.units:
         signs.append(f"mikes:{unit}|{size(figure)}")
     if len(figure.units) > 1 and "inHg" in figure.units:
-        signs += [
-            f"inches:{unit}|{size(figure)}",
-            f"inches:{unit}|{'gas' if name in GAS else 'length' if name in ('air filter', 'door gasket', 'pulley', 'belt', 'door') else 'other'}",
-        ]
+        what = "gas" if name in GAS else "length" if name in MEASURED_BY_LENGTH else "other"
+        signs += [f"inches:{unit}|{size(figure)}", f"inches:{unit}|{what}"]
     if "%" in figure.units:
-        signs.append(
-            f"percent:{quantity}|{'damp' if scene.hits('q:humidity', *scene.lead(figure)) or scene.hits('q:humidity', figure.span.end, figure.span.end + 4) else 'dry'}"
-        )
+        near = (scene.lead(figure), (figure.span.end, figure.span.end + 4))
+        damp = any(scene.hits("q:humidity", *stretch) for stretch in near)
+        signs.append(f"percent:{quantity}|{'damp' if damp else 'dry'}")
     return signs

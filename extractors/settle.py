@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from extractors.facts import Evidence, Quantity, Reading, Role
 from extractors.figure import Figure
@@ -45,7 +46,7 @@ def _correction(scene: Scene, before: Entry, after: Entry) -> bool:
 
 
 def _refined(scene: Scene, before: Entry, after: Entry) -> bool:
-    """ "36, 36.1": the same thing said more exactly in one breath."""
+    """Whether the same thing was said more exactly in one breath: "36, 36.1"."""
     a, b = before.reading.value, after.reading.value
     if a is None or b is None or a == b or after.span.start - before.span.end > 3:
         return False
@@ -99,13 +100,13 @@ LEG_WORDS = frozenset(["legs", "leg", "phases", "phase", "lines"])
 
 
 def name_legs(scene: Scene, entries: list[Entry]) -> list[Entry]:
-    """Three voltages or currents in one breath after "legs" are the three legs, in the order of the trade, and asked."""
+    """Three voltages or currents in one breath after "legs" are the three legs in the usual order, and asked."""
     out = list(entries)
     i = 0
     while i + 2 < len(out):
         three = out[i : i + 3]
         readings = [e.reading for e in three]
-        close = all(b.span.start - a.span.end <= 3 for a, b in zip(three, three[1:], strict=False))
+        close = all(b.span.start - a.span.end <= 3 for a, b in pairwise(three))
         quantity = readings[0].quantity
         alike = all(r.quantity is quantity and r.value for r in readings) and quantity in (
             Quantity.VOLTAGE,

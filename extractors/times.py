@@ -60,9 +60,9 @@ def ordinal(by: Beside, figure: Figure) -> Aside | None:
 def clock(by: Beside, figure: Figure) -> Aside | None:
     """Clock times: said with o'clock, quarter past and the like, or of a clock's shape after at, it's, by."""
     passage, number = by.passage, figure.number
-    if figure.units and not (set(figure.units) & {"A"} and passage.norm(number.end) in ("am", "a")):
-        if "h" not in figure.units and "min" not in figure.units:
-            return None
+    morning = "A" in figure.units and passage.norm(number.end) in ("am", "a")
+    if figure.units and not morning and not set(figure.units) & {"h", "min"}:
+        return None
     if by.starts(number.end, "clock_after") and not figure.units and figure.middle <= 2400:
         return Aside(UnplacedReason.CLOCK_OR_DATE, "a time of day is named after it", _minutes(figure))
     before, before2 = passage.norm(number.start - 1), passage.norm(number.start - 2)
@@ -96,9 +96,9 @@ def clock(by: Beside, figure: Figure) -> Aside | None:
             return Aside(UnplacedReason.CLOCK_OR_DATE, f"“{cue}” before it", _minutes(figure))
         if round_ or cue:
             return Aside(UnplacedReason.CLOCK_OR_DATE, "has the shape of a time of day", _minutes(figure), weak=True)
-    if not figure.units and figure.value is not None and 1 <= figure.value <= 12 and figure.value == int(figure.value):
-        if any(by.ends(number.start - k, "arrival") for k in (0, 1, 2)):
-            return Aside(UnplacedReason.CLOCK_OR_DATE, "an arrival or a leaving is told", figure.value * 60)
+    whole = not figure.units and figure.value is not None and figure.value in range(1, 13)
+    if whole and any(by.ends(number.start - k, "arrival") for k in (0, 1, 2)):
+        return Aside(UnplacedReason.CLOCK_OR_DATE, "an arrival or a leaving is told", figure.middle * 60)
     return None
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from extractors.facts import (
     Action,
@@ -188,7 +188,7 @@ class Draft(Frozen):
     unheard: tuple[Stretch, ...] = ()
     summary: str = ""
 
-    model_config = {"frozen": True, "extra": "forbid", "populate_by_name": True}
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
     def reading(self, reading_id: str) -> Reading:
         """The reading with this id. Raises KeyError when there is none."""
@@ -208,4 +208,4 @@ def load(text: str) -> Draft:
     return Draft.model_validate_json(text)
 
 
-__all__ = ["Evidence", "Draft", "dump", "load"]
+__all__ = ["Draft", "Evidence", "dump", "load"]

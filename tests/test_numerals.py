@@ -63,7 +63,13 @@ def test_trade_numbers(said, meant):
 
 @pytest.mark.parametrize(
     ("said", "first", "other"),
-    [("nine six", 9.6, 96), ("thirty-two nine", 32.9, 329), ("fourteen one", 14.1, 141), ("1:18", 118, 1.18), ("2:10", 210, 2 + 10 / 60)],
+    [
+        ("nine six", 9.6, 96),
+        ("thirty-two nine", 32.9, 329),
+        ("fourteen one", 14.1, 141),
+        ("1:18", 118, 1.18),
+        ("2:10", 210, 2 + 10 / 60),
+    ],
 )
 def test_two_ways_to_hear_are_both_kept(said, first, other):
     (numeral,) = read(said)

@@ -15,14 +15,26 @@ def filed(facts):
 
 
 CASES = [
-    (["head pressure is 240 psi and suction is 62"], [("head pressure", 240, "psig"), ("suction pressure", 62, "psig")]),
-    (["sitting at 30 on the low side and 215 on the high side"], [("suction pressure", 30, "psig"), ("head pressure", 215, "psig")]),
+    (
+        ["head pressure is 240 psi and suction is 62"],
+        [("head pressure", 240, "psig"), ("suction pressure", 62, "psig")],
+    ),
+    (
+        ["sitting at 30 on the low side and 215 on the high side"],
+        [("suction pressure", 30, "psig"), ("head pressure", 215, "psig")],
+    ),
     (["compressor's pulling 8.7 amps, RLA on the plate is 9.6"], [("compressor", 8.7, "A"), ("compressor", 9.6, "A")]),
     (["the box is at 52 degrees and the stat's set for 36"], [("box", 52, "degF"), ("thermostat", 36, "degF")]),
-    (["run cap's marked 35 microfarads and I'm reading 31.8"], [("run capacitor", 35, "uF"), ("run capacitor", 31.8, "uF")]),
+    (
+        ["run cap's marked 35 microfarads and I'm reading 31.8"],
+        [("run capacitor", 35, "uF"), ("run capacitor", 31.8, "uF")],
+    ),
     (["manifold pressure is 3.5 inches of water column"], [("manifold", 3.5, "inWC")]),
     (["pulled it down to 380 microns"], [("system", 380, "micron")]),
-    (["12 degrees of superheat and 9 of subcooling"], [("superheat", 12, "delta_degF"), ("subcooling", 9, "delta_degF")]),
+    (
+        ["12 degrees of superheat and 9 of subcooling"],
+        [("superheat", 12, "delta_degF"), ("subcooling", 9, "delta_degF")],
+    ),
 ]
 
 
@@ -59,14 +71,18 @@ def test_run_times_reach_the_readings_of_their_series():
 
 
 def test_as_found_and_as_left_from_the_deed_between():
-    facts = talk("compressor is pulling 11.4 amps", "I replaced the run capacitor", "compressor is down to 8.7 amps now")
+    facts = talk(
+        "compressor is pulling 11.4 amps", "I replaced the run capacitor", "compressor is down to 8.7 amps now"
+    )
     stages = [r.stage for r in facts.readings if r.subject == "compressor"]
 
     assert stages == [Stage.AS_FOUND, Stage.AS_LEFT]
 
 
 def test_figures_that_are_no_reading_are_listed_with_the_reason():
-    facts = talk("took out 8 screws", "last year it was pulling 9 amps", "got here at 8:15", "she said it was 50 degrees")
+    facts = talk(
+        "took out 8 screws", "last year it was pulling 9 amps", "got here at 8:15", "she said it was 50 degrees"
+    )
     reasons = {str(u.reason) for u in facts.unplaced}
 
     assert facts.readings == ()

@@ -6,15 +6,16 @@ from hypothesis import strategies as st
 from extractors import find_facts
 from extractors.facts import Segment, Transcript
 from extractors.passage import make_passage
-from extractors.registry import Found
 from extractors.scene import Scene
 from extractors.talk import Talk
 
-WORDS = (
-    "suction head box compressor fan cap tag says reading set at for the it's and no wait now volts amps degrees pounds "
-    "microns minutes left right one two oh eight eighteen forty point five half a hundred minus 118 4.3 1:18 R404A "
-    "she said last time model serial B 7 replaced cleaned dirty . , ? order coil superheat to or about"
-).split()
+TALK = """
+suction head box compressor fan cap tag says reading set at for the it's and no wait now volts amps
+degrees pounds microns minutes left right one two oh eight eighteen forty point five half a hundred
+minus 118 4.3 1:18 R404A she said last time model serial B 7 replaced cleaned dirty . , ? order coil
+superheat to or about
+"""
+WORDS = TALK.split()
 
 SENTENCE = st.lists(st.sampled_from(WORDS), min_size=1, max_size=25).map(" ".join)
 

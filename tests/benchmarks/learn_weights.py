@@ -82,32 +82,30 @@ def close(a, b):
 
 def same_value(figure, gold, unit):
     """Whether the figure, in a unit (None: any), is the gold one."""
-    golds = [u for u in as_list(gold.get("unit"))]
-    for want in golds:
-
-        def fit(value, target):
-            if value is None or target is None:
-                return False
-            if unit is None:
-                return close(value, target)
-            if want is None or unit == want:
-                return close(value, target) if (unit or None) == want else False
-            if unit and units()[unit].dimension == units()[want].dimension:
-                return close(convert(value, unit, want), target)
-            return False
-
-        if figure.value is not None and any(fit(v, gold.get("value")) for v in (figure.value, *figure.also)):
+    for want in as_list(gold.get("unit")):
+        if any(meets(v, unit, gold.get("value"), want) for v in (figure.value, *figure.also)):
             return True
-        if figure.low is not None and fit(figure.low, gold.get("low")) and fit(figure.high, gold.get("high")):
+        if meets(figure.low, unit, gold.get("low"), want) and meets(figure.high, unit, gold.get("high"), want):
             return True
     return False
+
+
+def meets(value, unit, target, want):
+    """Whether a value in a unit (None: any) is the target in its unit."""
+    if value is None or target is None:
+        return False
+    if unit is None or unit == want:
+        return close(value, target)
+    if want is None or units()[unit].dimension != units()[want].dimension:
+        return False
+    return close(convert(value, unit, want), target)
 
 
 def align(scene, golds):
     """Figure index to gold entries that it may be."""
     spans = gold_spans(scene.passage, golds)
     found = {}
-    for number, (gold, span) in enumerate(zip(golds, spans, strict=True)):
+    for gold, span in zip(golds, spans, strict=True):
         if span is None:
             continue
         choices = [
@@ -191,7 +189,7 @@ def collect(scenes, table, unplaced):
                 if guess is None:
                     remember(story, figure, way, Role(sorted(wanted)[0]) if wanted else Role.MEASURED)
             if guess is not None and guess.filing.subject is not None:
-                # The story goes on with what the weights chose, right or wrong, as it will when nobody knows the answer.
+                # The story goes on with what the weights chose, right or wrong, as when nobody knows the answer.
                 remember(story, figure, guess.filing, guess.role)
     return examples, missing
 
