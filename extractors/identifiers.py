@@ -114,7 +114,8 @@ class _Finder:
         mixed = one.letters > 0 or any(ch in one.text for ch in "-/")
         if hit.label == "number":
             joint = any(ch in one.text for ch in "-/")
-            return (mixed and len(one.bare) >= 3 and (joint or _head(one) not in _abbreviations())) or one.digits >= 5
+            plain = _head(one) not in _abbreviations() or (len(_head(one)) == 1 and one.digits >= 3)
+            return (mixed and len(one.bare) >= 3 and (joint or plain)) or one.digits >= 5
         if kind == PART:
             return len(one.bare) >= (3 if mixed else 4)
         return len(one.bare) >= 3
@@ -239,7 +240,8 @@ class _Finder:
             ("is", "the", "part"),
             ("is", "the", "number"),
         )
-        if head in _abbreviations() and not (joint and one.digits >= 3) and not boxed and not self._paired(one):
+        belt = len(head) == 1 and one.digits == 2 and self.near("belt", start - 6, start)
+        if head in _abbreviations() and not (joint and one.digits >= 3) and not (boxed or belt or self._paired(one)):
             return False
         if not head:  # digits first: only with a dash and a letter, "24-771B"
             return "-" in one.text and len(one.bare) >= 5 and self._hyphens(one)
@@ -250,7 +252,6 @@ class _Finder:
             told = self.near("near", start - 12, one.span.end + 12) or self.near(
                 "close", start - CLOSE, one.span.end + 4
             )
-            belt = one.digits == 2 and self.near("belt", start - 6, start)
             return (one.digits >= 4 or by or glued or belt) and (told or belt)
         return "." not in one.text
 

@@ -14,6 +14,7 @@ def fitted(told: PartTalk) -> None:
         because = _fits(told, noun)
         if because and _may_fit(told, noun):
             told.add(noun, PartStatus.USED, Span(noun.span.start, _quote_end(told, noun)), because)
+    _used_lists(told)
     _counted_use(told)
     _beside_new(told)
     _deed_alone(told)
@@ -38,6 +39,16 @@ def fitted(told: PartTalk) -> None:
         if number is None and (said.split()[-1] in ("that", "mine") or " it " in f" {said} "):
             number = 1
         told.add(meant, PartStatus.USED, hit.span, f"“{said}”", number)
+
+
+def _used_lists(told: PartTalk) -> None:
+    """As in "parts used, three cartridges and one O ring": all that is counted in the sentence after the heading."""
+    for hit in told.hits.get("used_list", []):
+        end = told.sentence_end(hit.span.start)
+        for noun in told.inside(hit.span.end, end):
+            article = told.passage.norm(noun.span.start - 1)
+            if not noun.led and (noun.count or article in ("a", "an", "one", "the", ",", "and", "new")):
+                told.add(noun, PartStatus.USED, noun.span, f"“{told.passage.said(hit.span)}” before it")
 
 
 def _beside_new(told: PartTalk) -> None:

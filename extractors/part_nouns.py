@@ -37,6 +37,8 @@ class PartNoun:
     """What a shared word ("the fan") may stand for instead."""
     bare: bool = False
     """One word without anything that says which."""
+    bad: bool = False
+    """Called bad: what takes its place is told after it."""
     common: bool = False
     """A noun of the trade that is no word of the contract."""
 
@@ -184,7 +186,7 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
         component = parts_table()["means"].get(component, component)
         usual = usually.get(passage.said(mention.span).lower().removesuffix("s"))
         if usual is not None:
-            component = usual if _is_part(usual) else component
+            component = usual if is_part(usual) else component
         if component is not None and not _no_thing(passage, mention.span):
             rare = component in parts_table()["seldom"]["subjects"]
             heads[mention.span.end] = (mention.span, component, rare, mention.options if mention.weak else ())
@@ -223,15 +225,15 @@ def _component(mention: Mention, troubled: frozenset[str]) -> str | None:
     """What a mention is as a part, or None where it is none."""
     if mention.weak and mention.subject not in troubled:
         for other in mention.options:
-            if other in troubled and _is_part(other):
+            if other in troubled and is_part(other):
                 return other
-    if _is_part(mention.subject):
+    if is_part(mention.subject):
         return mention.subject
-    return next((o for o in mention.options if _is_part(o)), None) if mention.weak else None
+    return next((o for o in mention.options if is_part(o)), None) if mention.weak else None
 
 
 @cache
-def _is_part(subject: str) -> bool:
+def is_part(subject: str) -> bool:
     """Whether a subject of the vocabulary is a thing that is fitted and ordered."""
     row, known = parts_table()["subjects"], subjects().get(subject)
     return subject not in row["never"] and (
@@ -284,6 +286,8 @@ def _one_clause(passage: Passage, one: int, other: int) -> bool:
 def _led(passage: Passage, before: int, head: int, *, fresh: bool) -> bool:
     """Whether a preposition makes a noun a mere place: not in "popped in a new contactor" or "with two new gaskets"."""
     if before < 0 or passage.norm(before) not in PREPOSITIONS or not _one_breath(passage, before, head):
+        return False
+    if passage.norm(before) == "of" and passage.norm(before - 1) in parts_table()["bundles"]["say"]:
         return False
     return not (fresh and passage.norm(before) in ("with", "in", "on"))
 
@@ -367,6 +371,8 @@ def _made(talk: Talk, head: Span, component: str, rare: bool, may: tuple[str, ..
     if article in ("both",):
         count = 2
     ahead = before - 1 if article in DETERMINERS else before
+    if passage.norm(ahead) == "of" and passage.norm(ahead - 1) == "pair":
+        count = 2
     last = passage.norm(head.end - 1)
     many = (
         last.endswith("s")
@@ -389,6 +395,7 @@ def _made(talk: Talk, head: Span, component: str, rare: bool, may: tuple[str, ..
         plural=many,
         new="new" in norms or article == "new",
         old="old" in norms or "bad" in norms,
+        bad="bad" in norms,
         seldom=rare,
         led=_led(
             passage, ahead, head.start, fresh="new" in norms or (count is not None and article not in DETERMINERS)

@@ -46,6 +46,7 @@ def _cues() -> Phrases:
         ("not_yet", p) for p in table["not_fitted"]["sentence"]
     ]
     rows += [("ready", p) for p in table["ready"]["say"]] + [("stands_for", p) for p in table["stands_for"]["say"]]
+    rows += [("used_list", p) for p in table["used_list"]["say"]]
     rows += [("on_hand", p) for p in table["on_hand"]["say"]] + [("same", p) for p in table["same"]["say"]]
     return Phrases(rows)
 
@@ -118,7 +119,7 @@ class PartTalk:
             at -= 1
             whole = noun.seldom and not noun.common
             tool = noun.component in parts_table()["tool"]["say"]
-            if (plain and noun.led) or noun.old or ((whole or tool) and not noun.new):
+            if (plain and noun.led) or (noun.old and not noun.bad) or ((whole or tool) and not noun.new):
                 continue
             apart = token - noun.head.end
             troubled = noun.component in self.troubled

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from extractors.facts import Part, PartStatus
+from extractors.facts import Action, ActionKind, ActionStatus, Part, PartStatus
 from extractors.part_fits import by_rating, fitted
+from extractors.part_nouns import is_part, parts_table
 from extractors.part_numbers import count, number_all, rating, same_numbers
 from extractors.part_orders import in_the_van, order
 from extractors.part_talk import Draft, PartTalk
@@ -67,10 +68,8 @@ def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     parts.drafts = _restocked(parts.drafts)
     number_all(parts)
     same_numbers(parts)
-    made = []
-    for number, draft in enumerate(_merged(parts.drafts), 1):
-        made.append(_part(parts, talk.passage, draft, f"p{number}"))
-    return tuple(made)
+    made = [_part(parts, talk.passage, draft, f"p{number}") for number, draft in enumerate(_merged(parts.drafts), 1)]
+    return (*made, *_by_deed(parts, found, made))
 
 
 def _part(parts: PartTalk, passage: Passage, draft: Draft, name: str) -> Part:
@@ -89,4 +88,37 @@ def _part(parts: PartTalk, passage: Passage, draft: Draft, name: str) -> Part:
     )
 
 
-EXTRACTOR = Extractor("parts", find, gives="parts", needs=("equipment", "findings"))
+def _by_deed(parts: PartTalk, found: Found, made: list[Part]) -> list[Part]:
+    """Parts known only from a deed: something at fault was replaced, and no words of a part stand there."""
+    taken = {part.component for part in made if part.status is PartStatus.USED}
+    extra: list[Part] = []
+    for action in found.facts.get("actions") or ():
+        component = action.component
+        replaced = action.action is ActionKind.REPLACED and action.status is ActionStatus.DONE
+        if not replaced or action.confirm or component in taken or not is_part(component):
+            continue
+        told_already = any(part.evidence.line == action.evidence.line and _shares(part, action) for part in made)
+        if component not in parts.troubled or component in parts_table()["seldom"]["subjects"] or told_already:
+            continue
+        taken.add(component)
+        extra.append(
+            Part(
+                id=f"p{len(made) + len(extra) + 1}",
+                description=component,
+                component=component,
+                quantity=1,
+                status=PartStatus.USED,
+                evidence=action.evidence,
+                because=("known from the deed alone",),
+            )
+        )
+    return extra
+
+
+def _shares(part: Part, action: Action) -> bool:
+    """Whether a part and a deed were read from the same words."""
+    one, other = part.evidence.quote, action.evidence.quote
+    return one in other or other in one
+
+
+EXTRACTOR = Extractor("parts", find, gives="parts", needs=("equipment", "findings", "actions"))
