@@ -58,12 +58,20 @@ TEENS = frozenset({"thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "e
 TYS = frozenset({"thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"})
 
 
+def ends_in_ty(text: str, value: float) -> bool:
+    """The figure ends in a ten from thirty to ninety: "forty" is what noise leaves of "fourteen"."""
+    return _last_word(text) in TYS or (_last_word(text).isdigit() and value % 10 == 0 and 30 <= value % 100 <= 90)
+
+
 def ends_in_teen_or_ty(text: str, value: float) -> bool:
     """The figure ends in a word that differs from another by little: fourteen and forty, one fifty and one fifteen."""
-    last = text.lower().replace("-", " ").split()[-1].strip(".,;:?!%") if text.strip() else ""
-    if last in TEENS | TYS:
-        return True
-    return last.isdigit() and (13 <= value % 100 <= 19 or (value % 10 == 0 and 30 <= value % 100 <= 90))
+    in_digits = _last_word(text).isdigit() and 13 <= value % 100 <= 19
+    return in_digits or _last_word(text) in TEENS or ends_in_ty(text, value)
+
+
+def _last_word(text: str) -> str:
+    words = text.lower().replace("-", " ").split()
+    return words[-1].strip(".,;:?!%") if words else ""
 
 
 def reasons(signs: Mapping[str, float]) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from extractors.facts import HeardDoubt
 from pipeline.compare import Item, agree, items, opposite
-from pipeline.doubt import Weights, doubt_table, ends_in_teen_or_ty, reasons
+from pipeline.doubt import Weights, doubt_table, ends_in_teen_or_ty, ends_in_ty, reasons
 
 if TYPE_CHECKING:
     import numpy as np
@@ -96,6 +96,7 @@ class Hearing:
                 "unsure": -math.log(max(1e-4, min(parts[item.segment].words[k].probability for k in words))),
                 "unclear": -stretch.written.logprob,
                 "teen_or_ty": float(ends_in_teen_or_ty(item.text, item.value or 0.0)),
+                "ty": float(ends_in_ty(item.text, item.value or 0.0)),
                 "alone": float(item.text.lower() in SINGLE),
             }
             others: list[str] = []

@@ -13,7 +13,7 @@ import pytest
 
 from pipeline.compare import agree, items, opposite
 from pipeline.decode import RATE, blocks
-from pipeline.doubt import doubt_table, ends_in_teen_or_ty, reasons
+from pipeline.doubt import doubt_table, ends_in_teen_or_ty, ends_in_ty, reasons
 from pipeline.errors import InputError, SetupError
 from pipeline.hear import Heard, HearSettings, hear
 from pipeline.ingest import survey
@@ -364,6 +364,22 @@ def test_flag_has_its_reason(signs: dict[str, float], want: tuple[str, ...]) -> 
 )
 def test_teens_and_tys(text: str, value: float, is_one: bool) -> None:
     assert ends_in_teen_or_ty(text, value) is is_one
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "is_one"),
+    [
+        ("forty", 40, True),
+        ("one fifty", 150, True),
+        ("480", 480, True),
+        ("fourteen", 14, False),
+        ("twenty", 20, False),
+        ("four hundred", 400, False),
+        ("point forty", 0.4, True),
+    ],
+)
+def test_tens_that_may_have_been_teens(text: str, value: float, is_one: bool) -> None:
+    assert ends_in_ty(text, value) is is_one
 
 
 def test_models_are_found_and_differ() -> None:
