@@ -91,7 +91,11 @@ def _atom(passage: Passage, index: int) -> Atom | None:
     if token.is_digits:
         after = passage.tokens[index + 1] if index + 1 < len(passage.tokens) else None
         if after is not None and after.joined and after.norm in ("st", "nd", "rd", "th"):
-            return Atom("O", float(re.sub(r"\D", "", norm) or 0), index, 2, norm)
+            size = float(re.sub(r"\D", "", norm) or 0)
+            beside = {passage.norm(index - 1), passage.norm(index + 2)}
+            if size in (8, 16, 32, 64) and (beside & {"of", "a", "an", "inch"} or passage.norm(index - 1).isdigit()):
+                return Atom("F", 1 / size, index, 2, norm)  # "a 16th of an inch", "1 32nd"
+            return Atom("O", size, index, 2, norm)
         if ":" in norm:
             hours, minutes = norm.split(":")
             return Atom("C", float(int(hours) * 100 + int(minutes)), index, 1, norm)

@@ -53,6 +53,8 @@ SAID = [
     ("one one five", [115]),
     ("nineteen", [19]),
     ("zero", [0]),
+    ("a 16th of an inch", [0.0625]),
+    ("1 32nd", [0.03125]),
 ]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from extractors.facts import (
     Alternative,
+    Evidence,
     Qualifier,
     Quantity,
     Rating,
@@ -267,18 +268,27 @@ def _named(talk: Talk, found: Found) -> list[Unplaced]:
     """Figures that were taken for part of a name or number, and that no field of the machine or of a part quotes."""
     machine, others = found.facts.get("equipment", (None, ()))
     fields = [getattr(one, name) for one in (machine, *others) if one is not None for name in type(one).model_fields]
-    quotes = [field.evidence.quote for field in fields if field is not None and field.evidence is not None]
-    quotes += [part.evidence.quote for part in found.facts.get("parts", ())]
+    named = [field.evidence for field in fields if field is not None and field.evidence is not None]
+    named += [part.evidence for part in found.facts.get("parts", ())]
     rest = []
     for figure in talk.figures:
         span = next((s for s in found.used if s.overlaps(figure.number)), None)
         said = talk.passage.said(figure.number)
-        if span is None or any(said in quote for quote in quotes):
+        if span is None:
             continue
         evidence = talk.passage.evidence(Span(min(span.start, figure.span.start), max(span.end, figure.span.end)))
+        if any(said in one.quote and _same_stretch(one, evidence) for one in named):
+            continue
         because = (f"taken for {found.used[span]}",)
         rest.append(Unplaced(text=said, reason=UnplacedReason.IDENTIFIER, evidence=evidence, because=because))
     return rest
+
+
+def _same_stretch(one: Evidence, other: Evidence) -> bool:
+    """Whether two quotes are of one line, or of the same half minute of sound."""
+    if one.recording != other.recording or one.line != other.line:
+        return False
+    return one.start is None or other.start is None or abs(one.start - other.start) < 30
 
 
 def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced, ...]]:
