@@ -294,7 +294,7 @@ class _Finder:
         )
         belt = self.near("belt", start - 6, start)
         if (
-            beside
+            (beside or belt)
             and (one.digits >= 2 or tight or any(ch in one.text for ch in "-/"))
             and len(one.bare) >= 3
             and (len(one.bare) >= 4 or one.letters >= 2 or belt)

@@ -36,7 +36,6 @@ class _Finder:
         self.clauses = clauses
         self.usual = usual
         self.figure_tokens = {i for f in talk.figures for i in range(f.span.start, f.span.end)}
-        self._fuller: list[Mention] = []
 
     def things(self) -> Iterator[tuple[Thing, Part | None]]:
         """Every noun that names something, with what is known of it as a part."""

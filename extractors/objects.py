@@ -120,7 +120,9 @@ class Objects:
     # ------------------------------------------------------------ whether a row of actions.toml holds of it
     def fit(self, clause: Clause, hit: VerbHit, row: Row, object_: Object) -> tuple[str, str | None] | None:
         """Component and place for a row, or null where the row does not hold here."""
-        if row.needs == "mass" and not any(i in self._masses for i in range(hit.verb, clause.span.end)):
+        if row.needs == "mass" and not any(
+            i in self._masses or self.norm(i) in small_words("mass") for i in range(hit.verb, clause.span.end)
+        ):
             return None
         if row.action in SYSTEM_WORK and row.component:
             return self._on_the_system(row, object_)

@@ -217,8 +217,24 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
         following = ordered[at + 1][0] if at + 1 < len(ordered) else None
         if following is not None and following.start <= span.end and _one_clause(passage, span.start, following.start):
             continue  # "pump seal": the last noun is the part
-        found.append(replace(_made(talk, span, component, rare, may), common=span.end in common))
+        noun = replace(_made(talk, span, component, rare, may), common=span.end in common)
+        found.append(_with_suffix(passage, noun))
     return _named_fully(passage, found)
+
+
+def _with_suffix(passage: Passage, noun: PartNoun) -> PartNoun:
+    """As in "hinge kit": a word behind the noun that belongs to its name."""
+    end = noun.head.end
+    if end >= len(passage.tokens) or passage.norm(end) not in parts_table()["suffix"]["say"]:
+        return noun
+    if not _one_clause(passage, noun.head.start, end):
+        return noun
+    return replace(
+        noun,
+        span=Span(noun.span.start, end + 1),
+        head=Span(noun.head.start, end + 1),
+        text=f"{noun.text} {passage.norm(end)}",
+    )
 
 
 def _component(mention: Mention, troubled: frozenset[str]) -> str | None:

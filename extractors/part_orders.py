@@ -142,3 +142,23 @@ def in_the_van(told: PartTalk) -> None:
                 Span(min(hit.span.start, nouns[0].span.start), max(hit.span.end, nouns[0].head.end)),
                 f"“{told.passage.said(hit.span)}”",
             )
+
+
+def left_over(told: PartTalk) -> None:
+    """As in "one more of these motors in the van" and "used one, so there's one left": what was not used."""
+    passage = told.passage
+    for index in range(1, len(passage.tokens)):
+        norm = passage.norm(index)
+        count = number_at(passage, index - 1)
+        if norm not in ("more", "left") or count is None or passage.norm(index - 2) in ("the", "that", "this", "on"):
+            continue
+        sentence = passage.sentence_span(index)
+        stored = told.between("store", sentence.start, sentence.end)
+        if norm == "more":
+            nouns = told.inside(index + 1, min(sentence.end, index + 7))
+            if nouns and any(0 <= h.span.start - nouns[0].head.end <= 5 for h in stored):
+                told.add(nouns[0], PartStatus.ON_HAND, Span(index - 1, nouns[0].head.end), "“more” in store", count)
+        elif stored or {"had", "used"} <= set(passage.norms[sentence.start : index]):
+            noun = told.before(index - 1)
+            if noun is not None:
+                told.add(noun, PartStatus.ON_HAND, Span(index - 1, index + 1), "“left” over", count)

@@ -46,6 +46,7 @@ def _cues() -> Phrases:
         ("not_yet", p) for p in table["not_fitted"]["sentence"]
     ]
     rows += [("ready", p) for p in table["ready"]["say"]] + [("stands_for", p) for p in table["stands_for"]["say"]]
+    rows += [("store", p) for p in table["store"]["say"]]
     rows += [("used_list", p) for p in table["used_list"]["say"]]
     rows += [("on_hand", p) for p in table["on_hand"]["say"]] + [("same", p) for p in table["same"]["say"]]
     return Phrases(rows)

@@ -42,7 +42,8 @@ class ToldOf:
             if ahead is not None
             else list(self._candidates(clause, span, rows[0].kind))
         )
-        for things, source in candidates:
+        for named, source in candidates:
+            things = [self._filed(thing, clause, span) for thing in named]
             if any(thing.part for thing in things):
                 rows = sorted(rows, key=lambda row: row.condition is not Condition.WORN)  # "the bearings are shot"
             for row in rows:
@@ -82,6 +83,15 @@ class ToldOf:
         places = [t for t in before if t.prep]
         if places:
             yield places[:1], "named in the clause"
+
+    def _filed(self, thing: Thing, clause: Clause, span: Span) -> Thing:
+        """A part under the component that the rest of the clause names: "bearings are shot on that motor"."""
+        if not thing.part or thing.component != thing.said:
+            return thing
+        whole = [
+            t for t in self.components.between(span.end, clause.span.end) if t.prep and t.component in thing.options
+        ]
+        return replace(thing, component=whole[0].component, place=whole[0].place) if whole else thing
 
     def _pointed_at(self, clause: Clause, span: Span) -> Thing | None:
         """What "it" is; a good word reaches less far, and never to the whole machine."""

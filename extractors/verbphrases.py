@@ -14,7 +14,6 @@ from extractors.things import spread
 from extractors.verbs import Form, forms
 
 GAP = 9  # tokens that an object in the middle may have
-PARTICLES = frozenset({"in", "out", "off", "on", "up", "down", "back", "over", "through"})
 
 
 @dataclass(frozen=True, slots=True)

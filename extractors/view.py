@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 
-from extractors.clauses import BE, Clause, Clauses
+from extractors.clauses import Clause, Clauses
 from extractors.components import Components
 from extractors.passage import Passage, Span
 from extractors.stance import Stances
@@ -64,7 +64,3 @@ class View:
     def is_number(self, token: int) -> bool:
         """Whether a token is a number in digits or words."""
         return self.passage.tokens[token].is_digits or self.tags[token] == "CD"
-
-    def is_be(self, token: int) -> bool:
-        """Whether a token is a form of "be"."""
-        return self.norm(token) in BE

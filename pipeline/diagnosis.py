@@ -28,13 +28,16 @@ class Bonds:
     mends: dict[str, frozenset[str]]
 
     def mended_by(self, finding: Finding, action: Action) -> bool:
-        """Whether the deed, done to the part after it was found so, mends that state."""
+        """Whether the deed, done to the part that was so before it, mends that state.
+
+        Mostly the state is told first; "new cap's in, the old one was weak" is a state as found all the same.
+        """
         states = self.mends.get(action.action.value, frozenset())
         return (
             ("*" in states or finding.condition.value in states)
             and finding.component == action.component
             and _same_place(finding.place, action.place)
-            and _order(finding.evidence) <= _order(action.evidence)
+            and (finding.stage is Stage.AS_FOUND or _order(finding.evidence) <= _order(action.evidence))
         )
 
 
@@ -56,9 +59,7 @@ def diagnose(draft: Draft) -> Diagnosis:
     """
     bonds = _bonds()
     remedies = [
-        action
-        for action in draft.actions
-        if action.status is ActionStatus.DONE and action.action.value in bonds.mends
+        action for action in draft.actions if action.status is ActionStatus.DONE and action.action.value in bonds.mends
     ]
     causes = _causes(draft.findings, remedies, bonds)
     return Diagnosis(
@@ -139,9 +140,7 @@ def _proof(draft: Draft) -> tuple[str, ...]:
     def about_room(ids: Sequence[str]) -> bool:
         return any(readings[one].subject in ROOM for one in ids if one in readings)
 
-    passed = [
-        check for check in draft.checks if check.stage is Stage.AS_LEFT and check.verdict is Verdict.IN_TOLERANCE
-    ]
+    passed = [check for check in draft.checks if check.stage is Stage.AS_LEFT and check.verdict is Verdict.IN_TOLERANCE]
     passed.sort(key=lambda check: not about_room(check.readings))
     if passed:
         return tuple(check.id for check in passed[:MOST_PROOF])

@@ -48,6 +48,7 @@ SWAPPED = action(3, "replaced", "run capacitor")
         ([WEAK], [action(3, "inspected", "run capacitor")], [], [], ["f1"]),
         ([WEAK], [action(3, "cleaned", "run capacitor")], [], ["a3"], ["f1"]),
         ([finding(5, "run capacitor", "weak")], [SWAPPED], [], ["a3"], ["f5"]),
+        ([finding(5, "run capacitor", "weak", stage="as_found")], [SWAPPED], ["f5"], ["a3"], []),
         ([finding(1, "run capacitor", "weak", place="left")], [action(3, "replaced", "run capacitor", place="right")],
          [], ["a3"], ["f1"]),
         ([finding(1, "contactor", "failed", status="suspected"), finding(2, "contactor", "normal")], [], [], [], []),
@@ -60,7 +61,8 @@ SWAPPED = action(3, "replaced", "run capacitor")
     ],
     ids=[
         "a fault that was mended", "a plan mends nothing", "a look mends nothing", "the wrong deed",
-        "a fault found after the deed", "the other one of two", "suspected, then found in order", "ruled out",
+        "a fault found after the deed", "a fault told after its mending", "the other one of two",
+        "suspected, then found in order", "ruled out",
         "a symptom goes with its cause", "a symptom after the work is open", "a symptom that was mended itself",
         "a mended symptom beside a mended fault is no cause",
     ],
