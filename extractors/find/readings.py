@@ -32,7 +32,7 @@ from extractors.units import units
 
 SURE_SUBJECT = 0.7
 SURE_ROLE = 0.62
-PLACES_BEFORE = 7
+PLACES_BEFORE = 10
 PLAIN_WORDS = frozenset(
     (
         "the",
