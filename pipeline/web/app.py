@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from anyio import CapacityLimiter
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -23,6 +24,10 @@ from pipeline.web.guard import Guard
 from pipeline.web.people import User
 
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
+
+
+SENDING_AT_ONCE = 6
+"""Threads that write uploads to the disk."""
 
 
 class Assets(StaticFiles):
@@ -96,6 +101,7 @@ def create_app(
     )
     app.state.store, app.state.desk, app.state.engine, app.state.user = store, desk, engine, user
     app.state.hearing = hearing
+    app.state.sending = CapacityLimiter(SENDING_AT_ONCE)
     return app
 
 

@@ -72,6 +72,11 @@ def _tidy(value: Any) -> Any:
     return value
 
 
+def _table(said: Any) -> dict[str, Any]:
+    """Named values as they were sent; none for anything else."""
+    return dict(said) if isinstance(said, dict) else {}
+
+
 def _fields(kind: str, now: dict[str, Any]) -> dict[str, Any]:
     """Typed fields as values: empty is none, figures are numbers with a point or a comma, a unit tells its quantity."""
     fields: dict[str, Any] = {}
@@ -115,8 +120,7 @@ def _kind_of(opened: OpenJob, handle: str) -> str:
 
 def _plain_edit(kind: EditKind) -> Make:
     def make(opened: OpenJob, who: str, asked: dict[str, Any], edit_id: str) -> Edit:
-        handle, now = str(asked.get("handle", "")), asked.get("now")
-        now = now if isinstance(now, dict) else {}
+        handle, now = str(asked.get("handle", "")), _table(asked.get("now"))
         if kind is EditKind.CHANGE:
             now = _only_changed(opened, handle, _fields(_kind_of(opened, handle), now))
             if _kind_of(opened, handle) == "machine":
@@ -153,7 +157,7 @@ def _only_changed(opened: OpenJob, handle: str, now: dict[str, Any]) -> dict[str
 
 def _add(opened: OpenJob, who: str, asked: dict[str, Any], edit_id: str) -> Edit:
     kind = _target_kind(asked.get("kind"))
-    fact = _fields(kind.value, dict(asked.get("fact") or {}))
+    fact = _fields(kind.value, _table(asked.get("fact")))
     evidence, unplaced = _evidence(opened, asked)
     return make_fact(opened.draft, who, kind, fact, evidence, unplaced=unplaced, edit_id=edit_id)
 
@@ -181,13 +185,13 @@ def _span(words: dict[str, Any]) -> tuple[int, int, int]:
 
 
 def _words(opened: OpenJob, who: str, asked: dict[str, Any], edit_id: str) -> Edit:
-    span = _span(dict(asked.get("words") or {}))
+    span = _span(_table(asked.get("words")))
     return make_words(opened.draft, who, *span, str(asked.get("text", "")), edit_id=edit_id)
 
 
 def _answer(opened: OpenJob, who: str, asked: dict[str, Any], edit_id: str) -> Edit:
     """An answer to a gap, of the kind that the gap takes."""
-    name, now = str(asked.get("gap", "")), dict(asked.get("now") or {})
+    name, now = str(asked.get("gap", "")), _table(asked.get("now"))
     if name not in {gap.field for gap in opened.draft.gaps}:
         raise InputError("no-such-gap", "That question was answered meanwhile.", "Look at the page again.")
     kind, _, about = name.partition(":")

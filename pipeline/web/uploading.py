@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
+from typing import TypeVar
 
-from anyio import to_thread
+from anyio import CapacityLimiter, to_thread
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -15,6 +17,15 @@ from pipeline.web.answers import json_of
 from pipeline.web.desk_of import engine_of, store_of
 from pipeline.web.people import current_user
 
+Answer = TypeVar("Answer")
+PIECE = 1 << 20
+
+
+async def _apart(request: Request, work: Callable[..., Answer], *given: object) -> Answer:
+    """Work on the disk, in threads of its own: many uploads at once must not keep those who review waiting."""
+    limiter: CapacityLimiter = request.app.state.sending
+    return await to_thread.run_sync(work, *given, limiter=limiter)
+
 
 async def begin(request: Request) -> Response:
     """POST /uploads: a place for one file. Answers its id and from where to send."""
@@ -23,8 +34,8 @@ async def begin(request: Request) -> Response:
     if not isinstance(size, int) or isinstance(size, bool):
         raise InputError("wrong-size", "The size of the file is not known.", "Choose the file again.")
     store, user = store_of(request), current_user(request)
-    upload = await to_thread.run_sync(
-        store.uploads.begin, str(asked.get("name", "")), size, user.id, _moment(asked.get("modified"))
+    upload = await _apart(
+        request, store.uploads.begin, str(asked.get("name", "")), size, user.id, _moment(asked.get("modified"))
     )
     return JSONResponse({"id": upload.id, "received": 0, "name": upload.name}, status_code=201)
 
@@ -51,19 +62,26 @@ async def send(request: Request) -> Response:
     except ValueError as fault:
         raise InputError("wrong-offset", "The place to go on from is unreadable.", "Begin again.") from fault
     with uploads.open(upload, offset) as file:
-        at = offset
-        async for piece in request.stream():
-            at += len(piece)
-            if at > upload.size:
-                raise InputError("too-large", f"{upload.name} is longer than was announced.", "Send it again.")
-            await to_thread.run_sync(file.write, piece)
+        at, held = offset, bytearray()
+        try:
+            async for piece in request.stream():
+                at += len(piece)
+                if at > upload.size:
+                    raise InputError("too-large", f"{upload.name} is longer than was announced.", "Send it again.")
+                held += piece
+                if len(held) >= PIECE:
+                    await _apart(request, file.write, bytes(held))
+                    held.clear()
+        finally:
+            # A connection that breaks off here leaves what arrived, to go on from.
+            file.write(held)
     return JSONResponse({"id": upload.id, "received": at, "size": upload.size})
 
 
 async def done(request: Request) -> Response:
     """POST /uploads/ID/done: all is sent. Answers the job; for bytes that were here already, the job they have."""
     asked = await json_of(request)
-    return await to_thread.run_sync(_take, request, asked)
+    return await _apart(request, _take, request, asked)
 
 
 def _take(request: Request, asked: dict[str, object]) -> Response:
