@@ -26,7 +26,7 @@ def number_all(told: PartTalk) -> None:
         if at is not None:
             told.drafts[at] = replace(told.drafts[at], number=one)
             continue
-        status = PartStatus.TO_ORDER if _order_near(told, one, noun) else PartStatus.USED
+        status = _status(told, one, noun)
         told.drafts.append(
             Draft(
                 noun,
@@ -54,11 +54,32 @@ def _owner(told: PartTalk, one: Identifier) -> PartNoun | None:
     same = [n for n in inside if not n.led] or inside
     lately = [n for n in told.inside(start - BACK, start) if not n.led and not n.seldom]
     drafted = {d.noun.component for d in told.drafts if d.number is None}
-    for nouns in (same, lately):
-        if nouns:
-            return max(nouns, key=lambda n: _weight(told, n, drafted) - (start - n.head.end) / 12)
+    if same:
+        return max(same, key=lambda n: _weight(told, n, drafted) / 2.5 - _apart(told, n.head.end, start) / 6)
+    if lately:
+        return max(lately, key=lambda n: _weight(told, n, drafted) - _apart(told, n.head.end, start) / 12)
     after = told.inside(one.span.end, one.span.end + 8)
     return after[0] if after else told.before(start)
+
+
+def _apart(told: PartTalk, start: int, end: int) -> int:
+    """Tokens between two places, those of other numbers left out."""
+    return sum(i not in told.used for i in range(start, end))
+
+
+def _status(told: PartTalk, one: Identifier, noun: PartNoun) -> PartStatus:
+    """What a part is that only its number tells of: under a heading, near an order, in store, else used."""
+    listed = told.section(one.span.start)
+    if listed is not None:
+        return listed
+    if _order_near(told, one, noun):
+        return PartStatus.TO_ORDER
+    sentence = told.passage.sentence_span(one.span.start)
+    strong = parts_table()["on_hand"]["strong"]
+    stored = [
+        h for h in told.between("on_hand", sentence.start, sentence.end) if told.passage.said(h.span).lower() in strong
+    ]
+    return PartStatus.ON_HAND if stored else PartStatus.USED
 
 
 def _weight(told: PartTalk, noun: PartNoun, drafted: set[str]) -> float:
@@ -68,7 +89,7 @@ def _weight(told: PartTalk, noun: PartNoun, drafted: set[str]) -> float:
 
 def _drafted(told: PartTalk, noun: PartNoun, one: Identifier) -> int | None:
     """The draft of the same component that a number belongs to: of one status where an order is spoken of."""
-    wanted = PartStatus.TO_ORDER if _order_near(told, one, noun) else PartStatus.USED
+    wanted = _status(told, one, noun)
     fits = [
         (d.status is not wanted, abs(d.span.start - one.span.start), at)
         for at, d in enumerate(told.drafts)
@@ -82,7 +103,7 @@ def _order_near(told: PartTalk, one: Identifier, noun: PartNoun) -> bool:
     """Whether an order is spoken of in the sentence of a number, or right after it."""
     start, end = one.span.start, one.spelled.spans[-1].end
     sentence = told.passage.sentence_span(start)
-    begin = max(sentence.start, start - 25)
+    begin = max(sentence.start, start - 60)
     if told.passage.tokens[start].sentence == told.passage.tokens[noun.head.start].sentence:
         begin = min(begin, noun.span.start)
     stop = min(told.sentence_end(end - 1), end + 4)

@@ -8,7 +8,8 @@ from extractors.part_talk import PartTalk
 from extractors.passage import Span
 from extractors.phrases import Hit
 
-LIST = 26  # tokens over which a list that is to be ordered goes on
+LIST = 70  # tokens over which a list that is to be ordered goes on
+SECTION = 8  # sentences under one heading
 
 
 def order(told: PartTalk) -> None:
@@ -72,9 +73,9 @@ def _ordered(told: PartTalk, hit: Hit, end: int, said: str, weak: bool) -> int:
     limit = min(limit, end + LIST)
     last = end
     for noun in told.inside(end, limit):
-        gap = [passage.norm(i) for i in range(last, noun.span.start)]
+        gap = [passage.norm(i) for i in range(last, noun.span.start) if i not in told.used]
         direct = last == end and noun.span.start - end <= 1
-        if (noun.led and not direct) or noun.span.start - last > (4 if weak and last == end else 12):
+        if (noun.led and not direct) or len(gap) > (4 if weak and last == end else 12):
             continue
         if last == end and weak and any(w in ("to", "back", "the", "that", "this", "it") for w in gap):
             break
@@ -142,6 +143,34 @@ def in_the_van(told: PartTalk) -> None:
                 Span(min(hit.span.start, nouns[0].span.start), max(hit.span.end, nouns[0].head.end)),
                 f"“{told.passage.said(hit.span)}”",
             )
+
+
+def sections(told: PartTalk) -> None:
+    """As in "Parts used." or "To order:" alone, and a list under it, each sentence with a part or a number."""
+    table = parts_table()["heading"]
+    total = len(told.passage.tokens)
+    index = 0
+    while index < total:
+        sentence = told.passage.sentence_span(index)
+        index = sentence.end
+        words = " ".join(n for n in told.passage.norms[sentence.start : sentence.end] if n not in table["fillers"])
+        status = next((s for s in PartStatus if words and words in table[s.value]), None)
+        if status is None:
+            continue
+        start = sentence.end
+        for _ in range(SECTION):
+            if start >= total:
+                break
+            line = told.passage.sentence_span(start)
+            nouns = [n for n in told.inside(line.start, line.end) if not n.led]
+            numbered = any(line.start <= one.span.start < line.end for one in told.numbers)
+            verbs = told.between("fit_before", line.start, line.end) if status is not PartStatus.USED else []
+            if not (nouns or numbered) or line.end - line.start > 30 or verbs:
+                break
+            told.sections.append((line, status))
+            for noun in nouns[:1] if not any(n.count for n in nouns[1:]) else nouns:
+                told.add(noun, status, noun.span, f"under “{words}”")
+            start = line.end
 
 
 def left_over(told: PartTalk) -> None:

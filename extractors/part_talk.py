@@ -87,6 +87,7 @@ class PartTalk:
         self.heads = [n.head.start for n in self.nouns]
         self.figure_ends = {f.span.end: f for f in talk.figures}
         self.drafts: list[Draft] = []
+        self.sections: list[tuple[Span, PartStatus]] = []
 
     def _sure(self) -> list[int]:
         """Tokens at which a part is sure to be named, whatever it is called."""
@@ -148,6 +149,10 @@ class PartTalk:
     def sentence_end(self, token: int) -> int:
         """The end of a token's sentence."""
         return self.passage.sentence_span(token).end
+
+    def section(self, token: int) -> PartStatus | None:
+        """The status of the list that a token stands in, or None."""
+        return next((status for span, status in self.sections if span.start <= token < span.end), None)
 
     def no_order(self, span: Span) -> bool:
         """Whether an order cue is none of ours: "out of order", "they order those"."""

@@ -9,7 +9,7 @@ from extractors.facts import Action, ActionKind, ActionStatus, Part, PartStatus
 from extractors.part_fits import by_rating, fitted
 from extractors.part_nouns import is_part, parts_table
 from extractors.part_numbers import count, number_all, rating, same_numbers
-from extractors.part_orders import in_the_van, left_over, order
+from extractors.part_orders import in_the_van, left_over, order, sections
 from extractors.part_talk import Draft, PartTalk
 from extractors.passage import Passage
 from extractors.registry import Extractor, Found
@@ -57,6 +57,7 @@ def _alike(one: Draft, other: Draft) -> bool:
 def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     """All parts in the order of the telling, one entry for each part of a status."""
     parts = PartTalk(talk, found)
+    sections(parts)
     order(parts)
     ordered = {d.noun.head for d in parts.drafts}
     fitted(parts)
