@@ -26,6 +26,7 @@ GERUND_DONE = small_words("gerund_done")
 GERUND_ADVICE = small_words("gerund_advice")
 GERUND_NOTHING = small_words("gerund_nothing")
 GOVERNORS_OURS = small_words("plan_governor")
+NEXT_STEP = (("next",), ("next", "up"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,10 +59,12 @@ class Moods:
         if clause.sentence != self._sentence:
             self._sentence, self._mode, self.later = clause.sentence, None, False
         if self.stances.has("plan.opens", clause.span):
-            first = self.stances.hits("plan.opens", clause.span.start, clause.span.end)[0]
+            hits = self.stances.hits("plan.opens", clause.span.start, clause.span.end)
+            first = max(hits, key=lambda span: (-span.start, span.end))
             if first.start <= clause.first + 3:
                 self._mode = PLANNED
-                self.later = self.later or self.passage.norm(first.start) not in ("plan", "the", "next", "so", "then")
+                words = self.passage.norms[first.start : first.end]
+                self.later = self.later or (words[0] not in ("plan", "the", "so", "then") and words not in NEXT_STEP)
         if self.stances.of[clause.index].told:
             self._mode = RECOMMENDED
 

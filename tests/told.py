@@ -36,3 +36,16 @@ def rows(name: str) -> list[Any]:
     """One parameter a telling of a table of cases."""
     table = tomllib.loads((CASES / f"{name}.toml").read_text(encoding="utf-8"))
     return [pytest.param(say, case, id=say[:60]) for case in table["case"] for say in case["say"]]
+
+
+def phrasings(name: str) -> list[Any]:
+    """One parameter a phrasing of a table of cases, with what it must give; `nothing` of a case must give nothing."""
+    table = tomllib.loads((CASES / f"{name}.toml").read_text(encoding="utf-8"))
+    return [
+        pytest.param(say, want, id=say[:60])
+        for case in table["case"]
+        for say, want in [
+            *((say, case["want"]) for say in case.get("say", ())),
+            *((say, []) for say in case.get("nothing", ())),
+        ]
+    ]

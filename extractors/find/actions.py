@@ -23,7 +23,7 @@ Key = tuple[ActionKind, str]
 def told(talk: Talk) -> list[Deed]:
     """The deeds of a talk, one a kind of work and thing, in order."""
     view = View(talk)
-    return settle(find_deeds(view, settle_claims(find_claims(view))))
+    return settle(find_deeds(view, settle_claims(find_claims(view))), len(view.clauses.clauses))
 
 
 def _key(deed: Deed) -> Key:
@@ -33,8 +33,8 @@ def _key(deed: Deed) -> Key:
     return SAME.get(deed.action, deed.action), component
 
 
-def settle(deeds: list[Deed]) -> list[Deed]:
-    """One entry a kind of work and thing, in the order of their doing."""
+def settle(deeds: list[Deed], clauses: int) -> list[Deed]:
+    """One entry a kind of work and thing, in the order of their doing. `clauses`: how many the talk has."""
     kept: dict[int, Deed] = {}
     places: dict[Key, list[int]] = {}
     for number, deed in enumerate(deeds):
@@ -49,8 +49,7 @@ def settle(deeds: list[Deed]) -> list[Deed]:
                 kept.pop(n, None)  # out with the old one: part of the replacement
         places.setdefault(key, []).append(number)
         kept[number] = deed
-    last = deeds[-1].clause.index if deeds else 0
-    return [_carried_out(deed, last) for _, deed in sorted(kept.items())]
+    return [_carried_out(deed, clauses) for _, deed in sorted(kept.items())]
 
 
 def _drop(kept: dict[int, Deed], deed: Deed) -> None:
@@ -58,12 +57,12 @@ def _drop(kept: dict[int, Deed], deed: Deed) -> None:
         del kept[number]
 
 
-def _carried_out(deed: Deed, last: int) -> Deed:
+def _carried_out(deed: Deed, clauses: int) -> Deed:
     """A plan for now, early in the job, as done but for the reviewer to confirm: nobody tells every step twice."""
     if (
         deed.soon
         and deed.action not in (ActionKind.ORDERED, ActionKind.ADVISED)
-        and deed.clause.index < STILL_TO_COME * last
+        and deed.clause.index < STILL_TO_COME * clauses
     ):
         return replace(
             deed, status=DONE, confirm=(*deed.confirm, "speaker not sure: told as a plan, its doing was not told")
