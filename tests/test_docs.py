@@ -82,12 +82,20 @@ def extractors() -> str:
     return "\n".join(lines)
 
 
+def needs() -> str:
+    """Which figures each rule needs."""
+    from pipeline.checks.needs import needs_table
+
+    return needs_table()
+
+
 MADE: list[tuple[Path, str, Callable[[], str]]] = [
     (README, "commands", commands),
     (README, "settings", settings),
     (DEVELOPERS, "errors", errors),
     (DEVELOPERS, "rules", rules),
     (DEVELOPERS, "extractors", extractors),
+    (DEVELOPERS, "needs", needs),
 ]
 
 
