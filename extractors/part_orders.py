@@ -191,3 +191,42 @@ def left_over(told: PartTalk) -> None:
             noun = told.before(index - 1)
             if noun is not None:
                 told.add(noun, PartStatus.ON_HAND, Span(index - 1, index + 1), "“left” over", count)
+
+
+def lacking(told: PartTalk) -> None:
+    """As in "I don't carry those, the number is ...": what was not there, where a number was said of it."""
+    for hit in told.hits.get("lacking", []):
+        sentence = told.passage.sentence_span(hit.span.start)
+        end = told.sentence_end(min(sentence.end, len(told.passage.tokens) - 1))
+        numbered = any(sentence.start - 12 <= one.span.start < end for one in told.numbers)
+        following = told.inside(hit.span.end, hit.span.end + 2)
+        noun = following[0] if following else told.before(hit.span.start)
+        if numbered and noun is not None and hit.span.start - noun.head.end <= 20:
+            told.add(noun, PartStatus.TO_ORDER, hit.span, f"“{told.passage.said(hit.span)}”")
+
+
+def remaining(told: PartTalk) -> None:
+    """As in "that leaves one in the van": in store after one of the kind was used."""
+    passage = told.passage
+    for hit in told.hits.get("store", []):
+        sentence = passage.sentence_span(hit.span.start)
+        start = max(sentence.start, hit.span.start - 8)
+        counted = [i for i in range(start, hit.span.start) if number_at(passage, i) is not None]
+        if not counted or {"got", "took", "used", "put", "off", "from"} & set(
+            passage.norms[counted[0] : hit.span.start]
+        ):
+            continue
+        inside = told.inside(start, hit.span.start)
+        noun = inside[0] if inside else told.before(start)
+        if noun is None or not any(
+            d.status is PartStatus.USED and d.noun.component == noun.component and d.span.start < start
+            for d in told.drafts
+        ):
+            continue
+        told.add(
+            noun,
+            PartStatus.ON_HAND,
+            Span(counted[0], hit.span.end),
+            "in store after use",
+            number_at(passage, counted[0]),
+        )

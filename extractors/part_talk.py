@@ -46,6 +46,7 @@ def _cues() -> Phrases:
         ("not_yet", p) for p in table["not_fitted"]["sentence"]
     ]
     rows += [("ready", p) for p in table["ready"]["say"]] + [("stands_for", p) for p in table["stands_for"]["say"]]
+    rows += [("lacking", p) for p in table["lacking"]["say"]]
     rows += [("store", p) for p in table["store"]["say"]]
     rows += [("used_list", p) for p in table["used_list"]["say"]]
     rows += [("on_hand", p) for p in table["on_hand"]["say"]] + [("same", p) for p in table["same"]["say"]]
@@ -156,7 +157,10 @@ class PartTalk:
 
     def no_order(self, span: Span) -> bool:
         """Whether an order cue is none of ours: "out of order", "they order those"."""
-        if self.passage.norm(span.start - 1) in ("they", "he", "she", "you", "who"):
+        before = self.passage.norms[max(0, span.start - 2) : span.start]
+        if before[-1:] and before[-1] in ("they", "he", "she", "you", "who"):
+            return True
+        if {"don't", "not", "won't", "never", "didn't", "wouldn't"} & set(before):
             return True
         return any(h.span.start <= span.start < h.span.end for h in self.between("no_order", span.start - 4, span.end))
 

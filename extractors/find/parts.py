@@ -9,7 +9,7 @@ from extractors.facts import Action, ActionKind, ActionStatus, Part, PartStatus
 from extractors.part_fits import by_rating, fitted
 from extractors.part_nouns import is_part, parts_table
 from extractors.part_numbers import count, number_all, rating, same_numbers
-from extractors.part_orders import in_the_van, left_over, order, sections
+from extractors.part_orders import in_the_van, lacking, left_over, order, remaining, sections
 from extractors.part_talk import Draft, PartTalk
 from extractors.passage import Passage
 from extractors.registry import Extractor, Found
@@ -59,6 +59,7 @@ def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     parts = PartTalk(talk, found)
     sections(parts)
     order(parts)
+    lacking(parts)
     ordered = {d.noun.head for d in parts.drafts}
     fitted(parts)
     parts.drafts = [
@@ -67,6 +68,7 @@ def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     by_rating(parts)
     in_the_van(parts)
     left_over(parts)
+    remaining(parts)
     parts.drafts = _restocked(parts.drafts)
     number_all(parts)
     same_numbers(parts)
