@@ -134,7 +134,8 @@ def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float])
     )
     refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
     by_role = role_signs(scene, figure, best, story)
-    names = list(by_role)
+    never = load_table("roles")["never_rated"]["subjects"]
+    names = [role for role in by_role if role is not Role.RATED or best.subject not in never]
     role_chances = shares([score(by_role[name], table) for name in names])
     order = sorted(zip(role_chances, names, strict=True), reverse=True)
     role, role_share, second = order[0][1], order[0][0], order[1][1]

@@ -207,12 +207,13 @@ class _Teller:
             one for one in after if _firm(one) and _telling(one) and self._verdict(one) is not Verdict.OUT_OF_TOLERANCE
         ]
         wanted = self._proving_ids()
+        firm = self._last_of_each(firm)  # while they stand in the order of the telling
         firm.sort(key=lambda one: (_place("proving", one.subject), one.id not in wanted))
-        for last in self._last_of_each(firm):
+        for last in firm:
             sentence = self._before_and_after(last) or self._series(last)
             if sentence or _in("proving", last.subject):
                 return sentence or self._after(last)
-        for last in self._last_of_each(firm):
+        for last in firm:
             if last.id in wanted or self._verdict(last) is Verdict.IN_TOLERANCE:
                 return self._after(last)
         runs = [
