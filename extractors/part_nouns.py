@@ -263,7 +263,9 @@ def _no_thing(passage: Passage, span: Span) -> bool:
     if said not in parts_table()["no_thing"]["say"]:
         return False
     ahead = passage.norms[max(0, span.start - 3) : span.start]
-    return said not in parts_table()["no_thing"]["but_new"] or not ({"new", "a", "one", "order", "that", "those"} & set(ahead))
+    return said not in parts_table()["no_thing"]["but_new"] or not (
+        {"new", "a", "one", "order", "that", "those"} & set(ahead)
+    )
 
 
 def _named_fully(passage: Passage, found: list[PartNoun]) -> list[PartNoun]:
