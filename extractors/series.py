@@ -13,8 +13,12 @@ REACH = 12  # tokens between a time and its reading
 START_REACH = 70  # tokens back to the reading with which a series of run times began
 
 
-def with_minutes(scene: Scene, entries: list[Entry]) -> list[Entry]:
-    """Entries with `minutes` where a time was said with them. A run time counts from the reading before the first."""
+def with_minutes(scene: Scene, entries: list[Entry]) -> tuple[list[Entry], set[int]]:
+    """Entries with `minutes` where a time was said with them, and the figures that are such times.
+
+    A run time counts from the reading before the first. A time of a series is no reading of its own.
+    """
+    times: set[int] = set()
     out: list[Entry] = []
     last: dict[tuple[str, Quantity], int] = {}
     for entry in entries:
@@ -25,6 +29,7 @@ def with_minutes(scene: Scene, entries: list[Entry]) -> list[Entry]:
             said = _said(scene, entry.filed.index, before)
             if said is not None:
                 minutes, run_time = said
+                times.add(entry.filed.index - 1)
                 entry = replace(entry, reading=reading.model_copy(update={"minutes": minutes}))
                 start = last.get(key)
                 if run_time and start is not None and before is None:
@@ -33,7 +38,16 @@ def with_minutes(scene: Scene, entries: list[Entry]) -> list[Entry]:
                         out[start] = replace(first, reading=first.reading.model_copy(update={"minutes": 0.0}))
             last[key] = len(out)
         out.append(entry)
-    return out
+    kept = [e for e in out if not (_is_time(e, times) and e.reading.superseded_by is None)]
+    return kept, {e.filed.index for e in out if e.filed is not None and _is_time(e, times)}
+
+
+def _is_time(entry: Entry, times: set[int]) -> bool:
+    """Whether an entry is a duration that only tells when a reading of a series was taken."""
+    work = entry.reading.subject in ("run time", "labor", "travel")
+    return (
+        entry.filed is not None and entry.filed.index in times and entry.reading.quantity is Quantity.DURATION and work
+    )
 
 
 def _said(scene: Scene, index: int, before: float | None) -> tuple[float, bool] | None:

@@ -248,6 +248,8 @@ def _unplaced(scene: Scene, index: int, filed: Filed | None) -> Unplaced:
     aside = scene.asides.get(index)
     if aside is not None:
         reason, because = aside.reason, aside.because
+    elif filed is not None and filed.filing.subject is not None:
+        reason, because = UnplacedReason.CLOCK_OR_DATE, "the time of a series: it stands in the trends"
     elif figure.form.startswith("tolerance"):
         reason, because = UnplacedReason.UNCLEAR, "a tolerance without its figure"
     elif figure.units:
@@ -297,7 +299,7 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
     story = Story(talk.passage, found.deeds)
     filed = file_all(scene)
     entries = [_make(scene, story, f, n) for n, f in enumerate((f for f in filed if f.filing.subject is not None), 1)]
-    entries = with_minutes(scene, merge_repeats(name_legs(scene, dual(settle(scene, entries)))))
+    entries, times = with_minutes(scene, merge_repeats(name_legs(scene, dual(settle(scene, entries)))))
     readings = []
     names: dict[str, str] = {}
     for number, entry in enumerate(entries, 1):
@@ -312,7 +314,7 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
                 }
             )
         )
-    placed = {f.index for f in filed if f.filing.subject is not None}
+    placed = {f.index for f in filed if f.filing.subject is not None} - times
     by_index = {f.index: f for f in filed}
     tolerances = {i for i, f in enumerate(scene.figures) if f.form == "tolerance"}
     rest = [
