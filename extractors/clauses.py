@@ -48,6 +48,8 @@ class Clauses:
         """Linear in the passage; the tags of the parser decide where "and" joins clauses."""
         self.passage: Passage = talk.passage
         self.tags: list[str] = [token.tag_ for token in talk.doc]
+        self._inside = {i for m in talk.mentions for i in range(m.span.start + 1, m.span.end)}
+        """Tokens inside the name of a component: no clause starts there."""
         self.clauses: list[Clause] = list(self._split())
         self._starts = [clause.span.start for clause in self.clauses]
 
@@ -134,6 +136,8 @@ class Clauses:
         tokens, before, norm = self.passage.tokens, self.passage.norm(at - 1), self.passage.norm(at)
         following = self.passage.norm(at + 1)
         tag = self.tags[at - 1]
+        if at in self._inside:
+            return False
         if norm in OPENERS:
             return (
                 before not in BE | SEEMING
@@ -163,6 +167,8 @@ class Clauses:
                 and before not in UNFINISHED
                 and self._has_verb(start, at)
             )
+        if self._starts_anew(start, at):
+            return True
         if tokens[at].segment != tokens[at - 1].segment and self.passage.joined_lines:
             if (
                 tag in ("VBZ", "VBD", "VBN", "RB", "PRP", "RP")
@@ -181,6 +187,24 @@ class Clauses:
                 )
             )
         return False
+
+    def _starts_anew(self, start: int, at: int) -> bool:
+        """Whether a new subject with its verb starts here: "put a new float in too | the old one stuck on me"."""
+        before, tag = self.passage.norm(at - 1), self.tags[at - 1]
+        if self.tags[at] not in ("DT", "PRP$") or before in UNFINISHED | BE or not self._has_verb(start, at):
+            return False
+        if not (tag in ("NN", "NNS", "CD", "RP", "VBN") or before in small_words("closes") or self._is_said(at - 1)):
+            return False
+        for index in range(at + 1, min(at + 6, len(self.tags))):
+            if self.tags[index] in FINITE or self.passage.norm(index) in BE:
+                return index > at + 1 or self.passage.norm(at) in POINTERS
+            if self.tags[index][:2] not in ("NN", "JJ", "CD"):
+                return False
+        return False
+
+    def _is_said(self, at: int) -> bool:
+        """Whether an adjective ends what is said of a thing: "the cap is weak"."""
+        return self.tags[at] == "JJ" and self.passage.norm(at - 1) in BE and self.passage.norm(at) != "sure"
 
     def _has_verb(self, start: int, end: int) -> bool:
         return any(self.tags[i] in FINITE or self.passage.norm(i) in BE for i in range(start, end))

@@ -124,7 +124,7 @@ class _Reader:
         if action is ActionKind.REMOVED and (end in figures or self.norm(end) in ("about", "around", "almost", "only")):
             return True
         if action not in WITH_FIGURES and any(i in figures for i in range(hit.gap.start, hit.gap.end)):
-            return True
+            return not any(t.known for t in self.components.between(hit.gap.start, hit.gap.end))  # "a 20 amp breaker"
         if action is ActionKind.REPLACED and verb in ("change", "changed", "changing"):
             return any(
                 self.norm(i) in ("to", "from") and i + 1 in figures for i in range(hit.verb + 1, clause.span.end)
@@ -136,6 +136,8 @@ class _Reader:
 
     def _put_in(self, clause: Clause, action: ActionKind, component: str, hit: VerbHit) -> ActionKind:
         """Replaced instead of installed, where the thing is new, or the same came out before or was to be changed."""
+        if action in PUT_IN and component == "wiring":
+            return ActionKind.REWIRED  # "put new ends on it"
         if action is not ActionKind.INSTALLED or self.view.any(hit.verb, hit.span.end, ("back",)):
             return action
         new = self.view.any(clause.span.start, clause.span.end, ("new", "another", "fresh"))
@@ -192,6 +194,8 @@ class _Reader:
             for following in self.view.clauses.clauses[clause.index + 1 : clause.index + 3]:
                 if following.sentence == clause.sentence and not things:
                     things = [t for t in self.components.of(following) if t.known]
+        if not things and mood.passive:
+            things = self.view.heads(clause, hit.verb)
         thing: Thing | None = things[0] if things else self.components.before(clause.span.start, clause, None)
         if thing is None or thing.word in figures_only():
             return None

@@ -58,6 +58,7 @@ class Moods:
         """Goes on to the next clause; what was planned or advised before reaches on within the sentence."""
         if clause.sentence != self._sentence:
             self._sentence, self._mode, self.later = clause.sentence, None, False
+        self.later = self.later or self._waits(clause)
         if self.stances.has("plan.opens", clause.span):
             hits = self.stances.hits("plan.opens", clause.span.start, clause.span.end)
             first = max(hits, key=lambda span: (-span.start, span.end))
@@ -67,6 +68,13 @@ class Moods:
                 self.later = self.later or (words[0] not in ("plan", "the", "so", "then") and words not in NEXT_STEP)
         if self.stances.of[clause.index].told:
             self._mode = RECOMMENDED
+
+    def _waits(self, clause: Clause) -> bool:
+        """Whether the clause or the next waits for another day: "I'll swap it | when the part shows up"."""
+        following = self.clauses.clauses[clause.index + 1 : clause.index + 2]
+        return self.stances.has("plan.waits", clause.span) or any(
+            c.opener in ("when", "once", "as") and self.stances.has("plan.waits", c.span) for c in following
+        )
 
     def plain(self, clause: Clause) -> ActionStatus | None:
         """The mood of a clause without a verb of work: planned where a plan is told, null where it is none of ours."""
@@ -99,6 +107,8 @@ class Moods:
         if self.stances.hits("not_done", clause.span.start, hit.verb) and not self._only_after(clause, hit):
             return None
         stance = self.stances.of[clause.index]
+        if self._keeps_so(clause, hit):
+            return None
         if (
             self.stances.told_before(clause, start)
             and Form.BASE in hit.forms
@@ -197,6 +207,8 @@ class Moods:
         subject = self._subject(clause, index)
         if governor in ("had", "able", "managed", "decided"):
             return Mood(DONE, f"{governor} to") if subject in OURS or subject == "" else None
+        if governor == "due":
+            return Mood(RECOMMENDED, "due to")
         if governor in ("ought",):
             return Mood(RECOMMENDED, "ought to") if subject not in OURS else Mood(PLANNED, "ought to")
         if governor in ("needs", "has", "wants") or (governor in ("need", "want", "have") and subject in OTHERS):
@@ -354,6 +366,12 @@ class Moods:
         if follows and plain and at not in self.named and near not in ("that", "which", "who", "it", "this"):
             return Mood(DONE, "did")  # talk without marks: "it's twelve years old put a new one in"
         return None
+
+    def _keeps_so(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether a thing is to be kept in a state: "keep the condenser clean"."""
+        near = range(max(clause.span.start, hit.verb - 5), hit.verb)
+        kept = [i for i in near if self.passage.norm(i) in ("keep", "keeping", "keeps")]
+        return bool(kept) and (hit.verb - 1 in self.named or self.passage.norm(hit.verb - 1) in ("it", "that", "them"))
 
     def _fronted(self, clause: Clause, hit: VerbHit) -> bool:
         """Whether nothing but the thing itself stands before the verb: "lugs tightened"."""

@@ -60,6 +60,7 @@ class _Finder:
             if (
                 span in shadowed
                 or self.norm(span.start - 1) in small_words("undone")
+                or (span.start - 1 in self.figure_tokens and self.norm(span.start) in small_words("measure"))
                 or not taken.isdisjoint(range(span.start, span.end))
             ):
                 continue
@@ -106,6 +107,8 @@ class _Finder:
         if set(words) & small_words("own_instrument") or (words == ("probe",) and before in ("my", "own")):
             return True
         if words in (("split",), ("oil",), ("screen",), ("heat",)):
+            return True
+        if words in (("plate",), ("foot",)) and mention.span.start - 1 in self.figure_tokens:
             return True
         return (
             (words == ("juice",) and before not in ("on", "of", "no"))
@@ -213,7 +216,7 @@ class _Joiner:
         whole = Span(owner.span.start, thing.span.end)
         if part is None and owner.known:
             wired = owner.component in groups()["contact"] | groups()["valve"]
-            if thing.said in small_words("edge") or (
+            if thing.said in small_words("edge") | small_words("hardware") or (
                 wired and thing.said in ("coil", "coils", "motor", "wire", "lead")
             ):
                 return replace(owner, span=whole, head=thing.head)

@@ -62,7 +62,7 @@ class Objects:
         after = [
             t
             for t in self.components.between(hit.verb + 1, end)
-            if t.span.start >= hit.span.end or hit.gap.start <= t.span.start < hit.gap.end
+            if t.head >= hit.span.end or hit.gap.start <= t.span.start < hit.gap.end
         ]
         gap = [t for t in after if t.span.start < hit.gap.end]
         for thing in gap + [t for t in after if not t.prep or t.start <= hit.span.end]:
@@ -120,9 +120,9 @@ class Objects:
     # ------------------------------------------------------------ whether a row of actions.toml holds of it
     def fit(self, clause: Clause, hit: VerbHit, row: Row, object_: Object) -> tuple[str, str | None] | None:
         """Component and place for a row, or null where the row does not hold here."""
-        if row.needs == "mass" and not any(
-            i in self._masses or self.norm(i) in small_words("mass") for i in range(hit.verb, clause.span.end)
-        ):
+        if row.needs in ("mass", "volume", "vacuum") and not self._has_amount(clause, hit, row.needs):
+            return None
+        if row.needs == "name" and object_.source != "object":
             return None
         if row.action in SYSTEM_WORK and row.component:
             return self._on_the_system(row, object_)
@@ -155,12 +155,18 @@ class Objects:
             return None
         return self._elsewhere(clause, hit, row, thing, object_)
 
+    def _has_amount(self, clause: Clause, hit: VerbHit, kind: str) -> bool:
+        return any(
+            self.norm(i) in small_words(kind) or (kind == "mass" and i in self._masses)
+            for i in range(hit.verb, clause.span.end)
+        )
+
     def _on_the_system(self, row: Row, object_: Object) -> tuple[str, str | None] | None:
         """Vacuum, charge and leak search: what is named where it fits, else the whole system."""
         thing = object_.thing
         fits = object_.source == "object" and thing is not None and row.fits is not None and thing.word in row.fits
         if thing is not None and fits:
-            return thing.component, thing.place
+            return (row.component, None) if thing.component == "system" else (thing.component, thing.place)
         if row.needs == "object":
             return None
         if object_.source == "object" and row.action is ActionKind.CHARGED and row.needs != "mass":
@@ -231,6 +237,8 @@ class Objects:
         """A new bearing or seal is named as the part, and not as what it is in; what is set is a control."""
         if row.action is ActionKind.SET and thing.component in ("display", "box", "unit"):
             return "thermostat"
+        if row.action is ActionKind.REWIRED and row.component:
+            return row.component
         return part_name(thing) if row.action in PUT_IN else thing.component
 
     def _same_breath(self, clause: Clause, row: Row) -> Thing | None:

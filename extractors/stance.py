@@ -55,7 +55,7 @@ def _cues() -> Phrases:
         rows += [(name, phrase) for phrase in table[name][key]]
     for name, keys in (
         ("quote", ("says", "opens")),
-        ("plan", ("aux", "opens")),
+        ("plan", ("aux", "opens", "waits")),
         ("recommend", ("aux",)),
         ("unreal", ("says", "opens_hard")),
         ("earlier", ("says",)),

@@ -36,6 +36,7 @@ OUTRIGHT = frozenset(
     }
 )
 """Components that are "in" or "on" without having been put there."""
+NEW = ("new", "fresh", "replacement")
 NO_PART = ("wiring", "box", "unit", "product")
 Named = tuple[Span, ActionKind, str, str]
 
@@ -71,6 +72,7 @@ class UnsaidWork:
         """The deeds of a clause."""
         return (
             list(self._by_name(clause))
+            or list(self._on_order(clause))
             or list(self._needs(clause))
             or list(self._in_place(clause))
             or list(self._new(clause))
@@ -94,6 +96,15 @@ class UnsaidWork:
                 action, component, None, DONE, clause, span.start, clause.bare, (said, "status: named with its result")
             )
             return
+
+    def _on_order(self, clause: Clause) -> Iterator[Deed]:
+        """Ordered already: "gasket's on order"."""
+        for index in range(clause.first + 1, clause.span.end - 1):
+            heads = self.view.heads(clause, index)
+            if self.view.words(Span(index, index + 2)) == ("on", "order") and heads and heads[-1].known:
+                because = ("said: on order", "status: it is on its way")
+                yield Deed(ActionKind.ORDERED, heads[-1].component, None, DONE, clause, index, clause.bare, because)
+                return
 
     def _result(self, span: Span, end: int) -> bool:
         """Whether a search for leaks is told with what it gave."""
@@ -130,12 +141,20 @@ class UnsaidWork:
         if cues:
             cue = min(cues, key=lambda s: s.start)
             thing = self._put_there(clause, cue)
+            if thing is None and self._power_is_on(clause, cue):
+                yield self._there_now(clause, cue.start, ActionKind.STARTED, "unit", None, "power back on")
+                return
             if thing is not None:
                 said = self.view.words(cue)
                 kind = ActionKind.INSTALLED if "back" in said else ActionKind.REPLACED
                 yield self._there_now(clause, cue.start, kind, part_name(thing), thing.place, " ".join(said))
                 return
         yield from self._taken_off(clause)
+
+    def _power_is_on(self, clause: Clause, cue: Span) -> bool:
+        heads = self.view.heads(clause, cue.start)
+        back = self.view.words(cue) == ("back", "on") or self.norm(cue.start - 1) == "back"
+        return back and bool(heads) and heads[0].component in ("line", "disconnect", "breaker")
 
     def _put_there(self, clause: Clause, cue: Span) -> Thing | None:
         """What is told to be in its place now, where that is news."""
@@ -220,9 +239,11 @@ class UnsaidWork:
         mood, first = self.moods.plain(clause), clause.first
         while first < clause.span.end and self.norm(first) in small_words("filler") | small_words("count_words"):
             first += 1
+        if self.norm(first) not in NEW:
+            first = self._runs_on_new(clause, first)
         if (
             mood is None
-            or self.norm(first) != "new"
+            or self.norm(first) not in NEW
             or first + 1 >= clause.span.end
             or first + 1 in self.objects.figure_starts
         ):
@@ -251,6 +272,13 @@ class UnsaidWork:
                 clause.bare,
                 ("said: new", "status: told among the work"),
             )
+
+    def _runs_on_new(self, clause: Clause, first: int) -> int:
+        """Talk without marks: "there you go new dual same numbers"."""
+        for index in range(first + 1, clause.span.end - 1):
+            if self.norm(index) == "new" and self.view.tags[index - 1] in ("VB", "RB", "RP", "CD", "VBN", "UH"):
+                return index
+        return first
 
     # ------------------------------------------------------------ "needs a new belt"
     def needed(self, clause: Clause) -> Deed | None:
@@ -295,6 +323,10 @@ class UnsaidWork:
             )
         ]
         cue = self._cue(clause)
+        if self.stances.has("recommend.aux", clause.span):
+            exchanged = [t for t in candidates if self.norm(t.span.end) == "replacement"]
+            if exchanged:  # "quoted him a compressor replacement"
+                return exchanged[0]
         if cue is None:
             right = small_words("right_way") & set(words) and BE & set(words)
             fresh = [
@@ -305,7 +337,8 @@ class UnsaidWork:
         after = [
             t
             for t in candidates
-            if t.span.start >= cue.end and (new or self.norm(t.start) in small_words("some_thing"))
+            if t.span.start >= cue.end
+            and (new or self.norm(t.start) in small_words("some_thing") or self._bare_plural(t, cue))
         ]
         fronted = word == "would" and self.norm(cue.start - 1) in ("i", "we") and cue.end >= clause.span.end - 1
         before = [t for t in candidates if t.span.end <= cue.start] if fronted else []
@@ -322,6 +355,10 @@ class UnsaidWork:
             near = self._spoken_of(clause)
             return near if near is not None and self.view.sentence_of(near) >= clause.sentence - 1 else None
         return None
+
+    def _bare_plural(self, thing: Thing, cue: Span) -> bool:
+        """What is needed, said without an article: "needs gaskets"."""
+        return self.view.tags[thing.head] == "NNS" and thing.start == cue.end and thing.known
 
     def _cue(self, clause: Clause) -> Span | None:
         """The last word of need or advice in a clause."""

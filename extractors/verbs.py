@@ -49,7 +49,7 @@ def _doubles(verb: str) -> bool:
         and verb[-1] not in VOWELS + "wxy"
         and verb[-2] in VOWELS
         and verb[-3] not in VOWELS
-        and (sum(letter in VOWELS for letter in verb) == 1 or verb in ("unplug", "rewrap"))
+        and sum(letter in VOWELS for letter in verb.removeprefix("un").removeprefix("re")) == 1
     )
 
 

@@ -17,6 +17,10 @@ from extractors.view import View
 SAME = {ActionKind.INSTALLED: ActionKind.REPLACED}
 WHOLE = frozenset({"unit", "compressor", "system"})
 STILL_TO_COME = 0.8  # of the clauses: a plan told later than this is for another day
+AFTER_REMOVAL = frozenset(
+    ActionKind(a) for a in ("cleaned", "repaired", "inspected", "tested", "lubricated", "adjusted")
+)
+STEP = 8  # clauses in which work on a thing follows its removal
 Key = tuple[ActionKind, str]
 
 
@@ -47,6 +51,10 @@ def settle(deeds: list[Deed], clauses: int) -> list[Deed]:
         if deed.status is DONE and key[0] is ActionKind.REPLACED:
             for n in places.get((ActionKind.REMOVED, key[1]), []):
                 kept.pop(n, None)  # out with the old one: part of the replacement
+        if deed.status is DONE and key[0] in AFTER_REMOVAL:
+            for n in places.get((ActionKind.REMOVED, key[1]), []):
+                if n in kept and deed.clause.index - kept[n].clause.index <= STEP:
+                    kept.pop(n)  # "pulled the burners and brushed them": a step on the way
         places.setdefault(key, []).append(number)
         kept[number] = deed
     return [_carried_out(deed, clauses) for _, deed in sorted(kept.items())]
