@@ -148,11 +148,14 @@ def recogniser(model: SpeechModel, *, careful: bool, hotwords: str = "", threads
     from pipeline.speech_models import find_witness
     from pipeline.whisper import Whisper
 
-    lead_in = " ".join(part for part in (hotwords, doubt_table().lead_in["figures"]) if part)
+    table = doubt_table().lead_in
+    figures = table["figures"]
+    lead_in = " ".join(part for part in (hotwords, table["words"], figures) if part)
     other = find_witness(model) if careful else None
     return Hearing(
-        Whisper(model, lead_in=lead_in, threads=threads),
-        Whisper(other, lead_in=lead_in, threads=threads) if other else None,
+        Whisper(model, lead_in=lead_in, never_said=figures, threads=threads),
+        # The witness is asked for figures alone; a shorter lead-in is the cheaper one.
+        Whisper(other, lead_in=figures, never_said=figures, threads=threads) if other else None,
         careful=careful,
     )
 

@@ -110,9 +110,10 @@ class Stretch:
 class Whisper:
     """A Whisper model: on a graphics card where there is one, else on the processor."""
 
-    def __init__(self, model: SpeechModel, *, lead_in: str = "", threads: int = 0) -> None:
+    def __init__(self, model: SpeechModel, *, lead_in: str = "", never_said: str = "", threads: int = 0) -> None:
         """Loads the model; `lead_in` is a text whose manner of writing it takes on.
 
+        A text with four words in a row of `never_said`, which is part of the lead-in, is taken for its echo.
         Raises SetupError when the files cannot be loaded.
         """
         import ctranslate2
@@ -141,7 +142,7 @@ class Whisper:
         )
         self._suppressed = get_suppressed_tokens(self.tokenizer, [-1])
         self.lead_in = lead_in
-        self._lead_words = _plain_words(lead_in)
+        self._never_said = _runs(never_said)
 
     def _before(self, lead_in: str) -> list[int]:
         """The tokens that stand for what seems to have been said before; none without a lead-in."""
@@ -208,9 +209,7 @@ class Whisper:
 
     def _echoes(self, text: str) -> bool:
         """Words of the lead-in came out as if they had been said; over noise they do."""
-        said = _plain_words(text)
-        runs = {tuple(self._lead_words[at : at + ECHO_WORDS]) for at in range(len(self._lead_words) - ECHO_WORDS + 1)}
-        return any(tuple(said[at : at + ECHO_WORDS]) in runs for at in range(len(said) - ECHO_WORDS + 1))
+        return not self._never_said.isdisjoint(_runs(text))
 
     def times(self, encoded: Encoded, written: Written) -> tuple[tuple[HeardWord, ...], list[float]]:
         """The words of the text with the times at which the sound holds them, and how likely each token is."""
@@ -317,5 +316,7 @@ def passages(words: tuple[HeardWord, ...], logprob: float) -> list[HeardPassage]
     return found
 
 
-def _plain_words(text: str) -> list[str]:
-    return re.findall(r"[a-z']+", text.lower())
+def _runs(text: str) -> set[tuple[str, ...]]:
+    """All runs of four words."""
+    words = re.findall(r"[a-z']+", text.lower())
+    return {tuple(words[at : at + ECHO_WORDS]) for at in range(len(words) - ECHO_WORDS + 1)}

@@ -438,7 +438,8 @@ def test_real_speech_is_heard_with_times_and_doubts(tmp_path: Path) -> None:
 def test_noise_that_reaches_the_recogniser_gives_no_figure(tmp_path: Path) -> None:
     from pipeline.whisper import Whisper
 
-    whisper = Whisper(find_model(), lead_in=doubt_table().lead_in["figures"])
+    figures = doubt_table().lead_in["figures"]
+    whisper = Whisper(find_model(), lead_in=figures, never_said=figures)
     hum = tone(20.0, 120.0, level=0.1) + noise(20.0, 0.05)
 
     for samples in (hum, noise(20.0, 0.003), np.zeros(20 * RATE, "float32")):
