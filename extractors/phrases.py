@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
@@ -72,3 +73,19 @@ class Phrases:
                 taken.update(range(start, end))
             hits += [Hit(Span(start, end), label) for label in self._labels[passage.norms[start:end]]]
         return sorted(hits, key=lambda hit: (hit.span, hit.label))
+
+
+class Cues:
+    """All hits of a table in one passage, overlapping ones too, by label."""
+
+    def __init__(self, phrases: Phrases, passage: Passage) -> None:
+        self.passage = passage
+        self.hits: dict[str, list[Hit]] = {}
+        for hit in phrases.find(passage, overlapping=True):
+            self.hits.setdefault(hit.label, []).append(hit)
+        self.starts = {label: [h.span.start for h in hits] for label, hits in self.hits.items()}
+
+    def between(self, label: str, start: int, end: int) -> list[Hit]:
+        """Cues of a kind that begin in [start, end)."""
+        starts = self.starts.get(label, [])
+        return self.hits.get(label, [])[bisect_left(starts, start) : bisect_left(starts, end)]

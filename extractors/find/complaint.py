@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -11,7 +10,7 @@ from typing import Any
 from extractors.facts import Complaint
 from extractors.lexicon import load_table
 from extractors.passage import Passage, Span
-from extractors.phrases import Hit, Phrases
+from extractors.phrases import Cues, Hit, Phrases
 from extractors.registry import Extractor, Found
 from extractors.talk import Talk
 
@@ -50,20 +49,11 @@ def _cues() -> Phrases:
     )
 
 
-class _Listener:
+class _Listener(Cues):
     """The cues of one passage."""
 
     def __init__(self, passage: Passage) -> None:
-        self.passage = passage
-        self.hits: dict[str, list[Hit]] = {}
-        for hit in _cues().find(passage, overlapping=True):
-            self.hits.setdefault(hit.label, []).append(hit)
-        self.starts = {label: [h.span.start for h in hits] for label, hits in self.hits.items()}
-
-    def between(self, label: str, start: int, end: int) -> list[Hit]:
-        """Cues of a kind that begin in [start, end)."""
-        starts = self.starts.get(label, [])
-        return self.hits.get(label, [])[bisect_left(starts, start) : bisect_left(starts, end)]
+        super().__init__(_cues(), passage)
 
     def longest(self, label: str) -> list[Hit]:
         """Cues of a kind, of those that begin together the longest."""

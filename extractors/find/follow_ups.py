@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from functools import cache
 from typing import Any
 
@@ -11,7 +10,7 @@ from extractors.find.complaint import tidy
 from extractors.lexicon import load_table
 from extractors.number_words import number_word
 from extractors.passage import Passage, Span
-from extractors.phrases import Hit, Phrases
+from extractors.phrases import Cues, Phrases
 from extractors.registry import Extractor, Found
 from extractors.talk import Talk
 
@@ -93,20 +92,11 @@ def when_at(passage: Passage, index: int) -> Span | None:
     return None
 
 
-class _Plans:
+class _Plans(Cues):
     """The cues of one passage."""
 
     def __init__(self, passage: Passage) -> None:
-        self.passage = passage
-        self.hits: dict[str, list[Hit]] = {}
-        for hit in _cues().find(passage, overlapping=True):
-            self.hits.setdefault(hit.label, []).append(hit)
-        self.starts = {label: [h.span.start for h in hits] for label, hits in self.hits.items()}
-
-    def between(self, label: str, start: int, end: int) -> list[Hit]:
-        """Cues of a kind that begin in [start, end)."""
-        starts = self.starts.get(label, [])
-        return self.hits.get(label, [])[bisect_left(starts, start) : bisect_left(starts, end)]
+        super().__init__(_cues(), passage)
 
     def when(self, start: int, end: int) -> Span | None:
         """The first time to come in [start, end)."""
