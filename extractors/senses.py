@@ -62,6 +62,8 @@ class Senses:
             return False
         if first == "off" and any("jumper" in t.said for t in self.components.between(clause.span.start, span.start)):
             return False
+        if row.condition is Condition.TRIPPED and first == "locked" and self._is_isolation(clause, span):
+            return False
         if first == "going":
             return span.end == clause.span.end and view.is_after(span.start)
         if words in (("ol",), ("o", "l")) and self.components.header(clause) is None:
@@ -73,6 +75,13 @@ class Senses:
         if length <= 2 and not self._is_said_of(clause, span, row):
             return False
         return not (before == "to" and first in ("plugged", "open"))
+
+    def _is_isolation(self, clause: Clause, span: Span) -> bool:
+        """The "power is off and locked out" of somebody about to work is no lockout of a control."""
+        if self.components.between(clause.span.start, span.start):
+            return False
+        sentence = self.view.passage.sentence_span(span.start)
+        return self.view.any(sentence.start, min(span.end + 3, sentence.end), small_words("isolation"))
 
     def _is_kind_of_unit(self, clause: Clause, span: Span) -> bool:
         """A "split heat pump" is no damaged one."""

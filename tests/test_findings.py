@@ -29,6 +29,21 @@ def test_a_state_is_told(say: str, want: list[list[str]]) -> None:
     assert sorted(told(say)) == sorted(tuple(one) for one in want)
 
 
+@pytest.mark.parametrize(
+    "say",
+    [
+        "the condenser fan motor is not running / okay, power is off and locked out",
+        "the condenser fan motor is not running / the disconnect is pulled, locked out and tagged",
+    ],
+)
+def test_a_locked_out_supply_is_no_tripped_control(say: str) -> None:
+    assert not [one for one in told(say) if one[1] == "tripped"]
+
+
+def test_a_locked_out_control_is_a_finding() -> None:
+    assert ("compressor", "tripped", "observed") in told("the compressor is locked out")
+
+
 SUSPICION = "I'm thinking it might be the run capacitor / "
 
 
