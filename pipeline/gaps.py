@@ -185,6 +185,7 @@ def _lacking(draft: Draft) -> Iterator[Gap]:
     concerned = {a.component for a in _done(draft)} | {
         f.component for f in draft.findings if f.condition not in ("normal", "running")
     }
+    replaced = {a.component for a in _done(draft) if a.action is ActionKind.REPLACED}
     for check in draft.checks:
         if check.verdict is not Verdict.NO_REFERENCE or check.rule not in lacking:
             continue
@@ -192,10 +193,14 @@ def _lacking(draft: Draft) -> Iterator[Gap]:
         subjects = [r.subject for r in draft.readings if r.id in check.readings]
         for subject in subjects[:1]:
             if subject in concerned or subject == "refrigerant charge":
+                # The old one's marking was said; to ask for "the rated" figure again would puzzle whoever said it.
+                known = role == Role.RATED and any(
+                    r.subject == subject and r.quantity == quantity and r.role is Role.RATED for r in draft.readings
+                )
                 yield _gap(
                     "reading",
                     f"reading:{subject}:{quantity}:{role}",
-                    role,
+                    "rated_new" if known and subject in replaced else role,
                     subject=subject,
                     quantity=quantity.replace("_", " "),
                 )

@@ -186,6 +186,10 @@ def test_a_comparison_asks_for_the_rating_of_what_was_changed() -> None:
     amps = reading(4, "evaporator fan motor", Quantity.CURRENT, "A", 0.9)
     (gap,) = gaps(draft.model_copy(update={"readings": (*draft.readings, amps), "checks": (check,)}))
     assert gap.field == "reading:evaporator fan motor:current:rated"
+    assert gap.question == "What is the rated current of the evaporator fan motor?"
+    plate = reading(5, "evaporator fan motor", Quantity.CURRENT, "A", 1.0).model_copy(update={"role": Role.RATED})
+    (gap,) = gaps(draft.model_copy(update={"readings": (*draft.readings, amps, plate), "checks": (check,)}))
+    assert gap.question == "What current is marked on the new evaporator fan motor?"
 
 
 def test_the_house_is_asked_for_by_its_kind() -> None:

@@ -13,6 +13,7 @@ from pipeline.errors import InputError
 
 pytestmark = pytest.mark.filterwarnings("ignore")
 
+
 def test_given_values_stand_in_the_draft_and_a_contradiction_is_a_doubt(tmp_path: Path) -> None:
     (tmp_path / "front.txt").write_text("Refrigerant is R-404A on the plate.\n" + SHORT)
     (tmp_path / "job.toml").write_text('customer = "Mill Lane"\nrefrigerant = "R-22"\n[front]\nsite = "back yard"\n')

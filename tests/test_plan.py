@@ -15,6 +15,7 @@ from pipeline.plan import part_of, plans_of
 
 pytestmark = pytest.mark.filterwarnings("ignore")
 
+
 def heard(*texts: str, unheard: tuple[tuple[float, float], ...] = ()) -> Heard:
     segments = tuple(Segment(start=10.0 * n, end=10.0 * n + 8, text=text) for n, text in enumerate(texts))
     return Heard.model_validate(
