@@ -38,21 +38,28 @@ class Deed:
     confirm: tuple[str, ...] = ()
     soon: bool = False
     """A plan for now, not for another day."""
+    order: bool = False
+    """It was said as an order, so it may not have been done."""
 
     @property
     def remedies(self) -> bool:
-        """Whether it changes the machine."""
-        return self.status is DONE and self.action not in (
-            ActionKind.INSPECTED,
-            ActionKind.TESTED,
-            ActionKind.ADVISED,
-            ActionKind.ORDERED,
-            ActionKind.SHUT_DOWN,
-            ActionKind.STARTED,
-            ActionKind.REMOVED,
-            ActionKind.LEAK_TESTED,
-            ActionKind.PRESSURE_TESTED,
-            ActionKind.RESET,
+        """Whether it surely changed the machine: what may be an order must not turn all that follows into as left."""
+        return (
+            self.status is DONE
+            and not self.order
+            and self.action
+            not in (
+                ActionKind.INSPECTED,
+                ActionKind.TESTED,
+                ActionKind.ADVISED,
+                ActionKind.ORDERED,
+                ActionKind.SHUT_DOWN,
+                ActionKind.STARTED,
+                ActionKind.REMOVED,
+                ActionKind.LEAK_TESTED,
+                ActionKind.PRESSURE_TESTED,
+                ActionKind.RESET,
+            )
         )
 
 

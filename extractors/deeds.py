@@ -93,7 +93,9 @@ class _Reader:
             thing = self.memory.due(thing, clause)
             object_ = type(object_)(thing, object_.source)
         for row in hit.rows:
-            if (mood.order and row.action in BY_ORDER) or self._is_a_value(clause, hit, row.action):
+            if mood.order and (row.action in BY_ORDER or self._heads_a_figure(hit, row.action)):
+                continue
+            if self._is_a_value(clause, hit, row.action):
                 continue
             fitted = self.objects.fit(clause, hit, row, object_)
             if fitted is None:
@@ -114,8 +116,13 @@ class _Reader:
                 (f"said: {said}", f"status: {mood.why}", f"component: {object_.source}"),
                 confirm,
                 mood.status is PLANNED and not self.moods.later,
+                mood.order,
             )
         return None
+
+    def _heads_a_figure(self, hit: VerbHit, action: ActionKind) -> bool:
+        """Whether a bare verb only says what the figure right after it is: "charge three point two ounces"."""
+        return action in WITH_FIGURES and hit.span.end in self.objects.figure_starts
 
     def _is_a_value(self, clause: Clause, hit: VerbHit, action: ActionKind) -> bool:
         """Whether a figure makes the verb another one: "pulling nine amps", "changed it to 32", "put it on 72"."""

@@ -128,3 +128,9 @@ def test_small_words_of_the_grammar_are_read_by_the_program() -> None:
     source = "".join(path.read_text(encoding="utf-8") for path in Path(extractors.__file__).parent.rglob("*.py"))
 
     assert [name for name in load_table("grammar") if f'"{name}"' not in source] == []
+
+
+def test_the_charge_of_a_plate_was_not_added() -> None:
+    plate = "tag on the inside says R290, charge three point two ounces, four point one amps full load"
+    assert told(plate) == []
+    assert told("put in the charge, three point two ounces") == [("charged", "refrigerant charge", "done")]
