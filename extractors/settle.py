@@ -94,6 +94,23 @@ def settle(scene: Scene, entries: list[Entry]) -> list[Entry]:
     return out
 
 
+TAKEN_BACK = 24  # tokens from a figure to the words that give it to something else
+
+
+def taken_back(scene: Scene, entries: list[Entry]) -> list[Entry]:
+    """Figures after which somebody said "no wait, that was the ...": what they are of is doubtful until heard again."""
+    out = []
+    for entry in entries:
+        reading, end = entry.reading, entry.span.end
+        backs = [] if reading.superseded_by else scene.hits("correction!", end, end + TAKEN_BACK)
+        back = next((b.span for b in backs if scene.hits("swap", b.span.end, b.span.end + 2)), None)
+        if back is not None and not reading.confirm:
+            note = f"subject unclear: “{scene.passage.said(Span(back.start, back.end + 3))}”"
+            entry = replace(entry, reading=reading.model_copy(update={"confirm": (note,)}))
+        out.append(entry)
+    return out
+
+
 LEG_PAIRS = ("L1-L2", "L2-L3", "L1-L3")
 LEGS = ("L1", "L2", "L3")
 LEG_WORDS = frozenset(["legs", "leg", "phases", "phase", "lines"])

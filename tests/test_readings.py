@@ -112,3 +112,11 @@ def test_a_leg_order_that_was_not_said_is_asked():
 
     assert [r.subject for r in facts.readings] == ["L1-L2", "L2-L3", "L1-L3"]
     assert all(any("leg" in c for c in r.confirm) for r in facts.readings)
+
+
+def test_a_figure_given_to_something_else_afterwards_is_asked():
+    said = ("defrost heater is forty four ohms", "no wait that was the door heater")
+    (reading,) = talk(*said).readings
+    assert any("no wait" in reason for reason in reading.confirm)
+    (alone,) = talk(said[0]).readings
+    assert not any("no wait" in reason for reason in alone.confirm)

@@ -25,7 +25,7 @@ from extractors.placing import Filed, choose_value, file_all
 from extractors.registry import Extractor, Found
 from extractors.scene import Scene
 from extractors.series import with_minutes
-from extractors.settle import Entry, dual, merge_repeats, name_legs, settle
+from extractors.settle import Entry, dual, merge_repeats, name_legs, settle, taken_back
 from extractors.stages import Story
 from extractors.talk import Talk
 from extractors.units import units
@@ -299,7 +299,9 @@ def find(talk: Talk, found: Found) -> tuple[tuple[Reading, ...], tuple[Unplaced,
     story = Story(talk.passage, found.deeds)
     filed = file_all(scene)
     entries = [_make(scene, story, f, n) for n, f in enumerate((f for f in filed if f.filing.subject is not None), 1)]
-    entries, times = with_minutes(scene, merge_repeats(name_legs(scene, dual(settle(scene, entries)))))
+    entries, times = with_minutes(
+        scene, merge_repeats(name_legs(scene, dual(taken_back(scene, settle(scene, entries)))))
+    )
     readings = []
     names: dict[str, str] = {}
     for number, entry in enumerate(entries, 1):
