@@ -147,6 +147,8 @@ class Hints:
     def _denies(self, clause: Clause, thing: Thing, denial: Span) -> bool:
         """Whether a denial right before a thing clears it: "it's not the board telling it to", "not the compressor"."""
         word = self.norm(denial.start)
+        if any(tag.startswith("VB") for tag in self.view.tags[denial.end : thing.start]):
+            return False  # "not tapping a box with three ounces in it": what is denied is a deed
         if (thing.start == thing.span.start and word != "not") or word in small_words("denies_deed"):
             return False
         verb = any(

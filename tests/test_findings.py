@@ -44,6 +44,10 @@ def test_a_locked_out_control_is_a_finding() -> None:
     assert ("compressor", "tripped", "observed") in told("the compressor is locked out")
 
 
+def test_a_deed_not_done_clears_nothing() -> None:
+    assert told("I'm leaving the system shut, not tapping a two ninety box with three ounces in it") == []
+
+
 SUSPICION = "I'm thinking it might be the run capacitor / "
 
 
