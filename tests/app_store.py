@@ -6,8 +6,10 @@ from pathlib import Path
 
 from app_drafts import draft
 
-from pipeline.desk import Desk
+from pipeline.desk import Desk, OpenJob
 from pipeline.draft import Draft
+from pipeline.edits import Edit, EditKind
+from pipeline.edits_make import make_edit
 from pipeline.store import jobs
 from pipeline.store.jobs import NewDraft, TakenIn
 from pipeline.store.place import store_place
@@ -71,3 +73,13 @@ def _sha(store: Store, recording_id: str) -> str:
         row = session.get(RecordingRow, recording_id)
         assert row is not None
         return row.sha256
+
+
+def does(desk: Desk, job_id: str, kind: EditKind, handle: str, **now: object) -> OpenJob:
+    """An edit of a job, by somebody who had just seen it."""
+    seen = desk.open(job_id, None)
+
+    def make(opened: OpenJob) -> Edit:
+        return make_edit(opened.replayed, "Ann", kind, handle, now)
+
+    return desk.take(job_id, None, make, seen=seen.stored.seen, draft_key=seen.stored.row.draft_key or "")

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import os
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
+
+if TYPE_CHECKING:
+    from app_web import NoEngine
+    from starlette.testclient import TestClient
+
+    from pipeline.desk import Desk
+    from pipeline.store.store import Store
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 SHORT = "The run capacitor is marked 5 microfarads plus or minus 6 percent and I'm reading 2.3 microfarads.\n"
@@ -64,3 +71,43 @@ def day(tmp_path: Path) -> Path:
     folder.mkdir()
     (folder / "front.txt").write_text(SHORT, encoding="utf-8")
     return folder
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """An empty store."""
+    from app_store import store_at
+
+    opened = store_at(tmp_path / "home")
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def desk(store: Store) -> Desk:
+    """The desk of the store."""
+    from pipeline.desk import Desk
+
+    return Desk(store)
+
+
+@pytest.fixture
+def engine() -> NoEngine:
+    """An engine that hears nothing."""
+    from app_web import NoEngine
+
+    return NoEngine()
+
+
+@pytest.fixture
+def client(store: Store, desk: Desk, engine: NoEngine) -> TestClient:
+    """A browser at the pages of the store, on this machine."""
+    from app_web import BASE, FROM_HERE
+    from starlette.testclient import TestClient
+
+    from pipeline.store.store import LOCAL
+    from pipeline.web.app import create_app
+    from pipeline.web.people import User
+
+    app = create_app(store, desk, engine, User(LOCAL, "Ann", "owner"))
+    return TestClient(app, base_url=BASE, headers=FROM_HERE, raise_server_exceptions=False)

@@ -55,13 +55,6 @@ def engine(store: Store, hear: Hear) -> Iterator[Engine]:
         made.stop()
 
 
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = store_at(tmp_path / "home")
-    yield opened
-    opened.close()
-
-
 def submit(engine: Engine, recording_id: str) -> None:
     with engine.work.store.database.writing() as session:
         row = session.get(RecordingRow, recording_id)

@@ -7,17 +7,16 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from app_drafts import draft
-from app_store import heard, ready_job, store_at, taken, uploaded
+from app_store import does, heard, ready_job, store_at, taken, uploaded
 from sqlalchemy import select, text
 
 from extractors.facts import Said
 from pipeline.desk import Clash, Desk, OpenJob
-from pipeline.edits import Edit, EditKind
+from pipeline.edits import EditKind
 from pipeline.edits_make import make_edit
 from pipeline.errors import InputError, SetupError, StoreError
 from pipeline.store import jobs, search
@@ -28,28 +27,6 @@ from pipeline.store.place import store_place
 from pipeline.store.store import Store
 from pipeline.store.tables import AuditRow, Base, JobRow
 from pipeline.store.uploads import FORGOTTEN_AFTER_S, shown_name
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = store_at(tmp_path / "home")
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def desk(store: Store) -> Desk:
-    return Desk(store)
-
-
-def does(desk: Desk, job_id: str, kind: EditKind, handle: str, **now: object) -> OpenJob:
-    seen = desk.open(job_id, None)
-
-    def make(opened: OpenJob) -> Edit:
-        return make_edit(opened.replayed, "Ann", kind, handle, now)
-
-    return desk.take(job_id, None, make, seen=seen.stored.seen, draft_key=seen.stored.row.draft_key or "")
-
 
 # Files
 

@@ -2,46 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from app_drafts import draft
-from app_store import heard, ready_job, store_at, taken
+from app_store import does, heard, ready_job, store_at, taken
 from sqlalchemy import select
 
 from extractors.facts import Said
-from pipeline.desk import Desk, OpenJob
+from pipeline.desk import Desk
 from pipeline.draft import Draft
-from pipeline.edits import Edit, EditKind
-from pipeline.edits_make import make_edit
+from pipeline.edits import EditKind
 from pipeline.errors import InputError
 from pipeline.store import forgetting, jobs, machines, search
 from pipeline.store.jobs import NewDraft
 from pipeline.store.store import Store
 from pipeline.store.tables import AuditRow, JobRow, MachineRow, RecordingRow
 from pipeline.transfer import bring_in, export
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = store_at(tmp_path / "home")
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def desk(store: Store) -> Desk:
-    return Desk(store)
-
-
-def does(desk: Desk, job_id: str, kind: EditKind, handle: str, **now: object) -> OpenJob:
-    seen = desk.open(job_id, None)
-
-    def make(opened: OpenJob) -> Edit:
-        return make_edit(opened.replayed, "Ann", kind, handle, now)
-
-    return desk.take(job_id, None, make, seen=seen.stored.seen, draft_key=seen.stored.row.draft_key or "")
 
 
 def _dated(day: str) -> object:

@@ -3,61 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 from app_drafts import draft
-from app_store import ready_job, store_at, taken
-from sqlalchemy.orm import Session
+from app_store import ready_job, taken
+from app_web import BASE, FROM_HERE, NoEngine
 from starlette.testclient import TestClient
 
 from extractors.facts import Said
 from pipeline.desk import Desk
 from pipeline.store import jobs
 from pipeline.store.store import LOCAL, Store
-from pipeline.store.tables import RecordingRow
 from pipeline.web.answers import disposition
 from pipeline.web.app import ROUTES, create_app
 from pipeline.web.people import User
-
-BASE = "http://localhost"
-FROM_HERE = {"sec-fetch-site": "same-origin"}
-
-
-class NoEngine:
-    """Takes recordings and does nothing: their state is the test's to set."""
-
-    def __init__(self) -> None:
-        self.taken: list[str] = []
-
-    def submit(self, session: Session, recording: RecordingRow) -> None:
-        recording.run_id, recording.state = f"{recording.id}-1", "waiting"
-        self.taken.append(recording.id)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    opened = store_at(tmp_path / "home")
-    yield opened
-    opened.close()
-
-
-@pytest.fixture
-def desk(store: Store) -> Desk:
-    return Desk(store)
-
-
-@pytest.fixture
-def engine() -> NoEngine:
-    return NoEngine()
-
-
-@pytest.fixture
-def client(store: Store, desk: Desk, engine: NoEngine) -> TestClient:
-    app = create_app(store, desk, engine, User(LOCAL, "Ann", "owner"))
-    return TestClient(app, base_url=BASE, headers=FROM_HERE, raise_server_exceptions=False)
 
 
 def upload(client: TestClient, name: str, data: bytes, **asked: object) -> dict[str, Any]:
