@@ -45,6 +45,12 @@ def serve_pages(
     open_browser: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
     home: Home = None,
     shop: ShopFile = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", metavar="N", help="Jobs worked on beside the pages: 1, or none when JOBTAPE_DB is PostgreSQL."
+        ),
+    ] = None,
 ) -> None:
     """Review jobs in the browser, on this machine only.
 
@@ -62,7 +68,10 @@ def serve_pages(
 
             webbrowser.open(address)
 
-    serve(store_place(home=home), read_settings(shop=shop), port, tell)
+    place = store_place(home=home)
+    if workers is None:
+        workers = 1 if place.embedded else 0
+    serve(place, read_settings(shop=shop), port, tell, workers)
 
 
 def _job_line(row: JobRow) -> str:

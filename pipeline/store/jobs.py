@@ -107,12 +107,13 @@ def _taken(store: Store, upload: Upload, sha256: str, batch: str, *, one_job: bo
         if recording is None:
             recording = _new_job(session, upload, sha256, batch, one_job=one_job, hearing=hearing)
         recording.kept = True
-        taken = TakenIn(_job_of(session, recording), recording.id, known)
+        taken = TakenIn(job_of(session, recording), recording.id, known)
         note(session, upload.owner, "upload", taken.job_id, f"sha256 {sha256}")
     return taken
 
 
-def _job_of(session: Session, recording: RecordingRow) -> str:
+def job_of(session: Session, recording: RecordingRow) -> str:
+    """The job that a recording is shown under."""
     job = session.scalar(select(JobRow).where(JobRow.first_recording == recording.id).order_by(JobRow.ordinal))
     if job is None:
         raise no_such_job()
@@ -278,6 +279,10 @@ def publish(
     """
     keys = [store.files.put(dump(new.draft).encode()) for new in drafts]
     with store.database.writing() as session:
+        # Held until the end, so that what is heard meanwhile on another machine is read after this, not before.
+        session.execute(
+            select(RecordingRow.id).where(RecordingRow.batch == batch).order_by(RecordingRow.id).with_for_update()
+        )
         if set(heard) != heard_in(session, batch):
             return None
         ids: list[str] = []

@@ -10,14 +10,16 @@ from typing import TYPE_CHECKING
 
 from pipeline.desk import Desk, shop_of
 from pipeline.errors import InputError, SetupError
-from pipeline.jobs import Bench, Engine, Hear
+from pipeline.jobs import Bench, Hear
+from pipeline.jobs_engine import Engine
 from pipeline.keep import only_call
+from pipeline.log import begin as begin_log
 from pipeline.settings import Settings
 from pipeline.store.place import StorePlace
 from pipeline.store.store import open_store
 from pipeline.web.app import create_app
 from pipeline.web.people import local_user
-from pipeline.worker import WorkerProcess, working
+from pipeline.worker import Workers, working
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -26,10 +28,12 @@ LOOPBACK = "127.0.0.1"
 
 
 @contextlib.contextmanager
-def running(place: StorePlace, settings: Settings, *, hear: Hear | None = None) -> Iterator[Starlette]:
-    """The application with its worker beside it; one a store. Raises StoreError when another process serves it.
+def running(
+    place: StorePlace, settings: Settings, *, hear: Hear | None = None, workers: int = 1
+) -> Iterator[Starlette]:
+    """The application with its workers beside it; one a home folder. Raises StoreError when another serves it.
 
-    With `hear` the worker runs in this process and hears with that.
+    With `hear` the worker runs in this process and hears with that. No workers where others do the work.
     """
     with contextlib.ExitStack() as stack:
         stack.enter_context(only_call(place.home / "served"))
@@ -38,9 +42,10 @@ def running(place: StorePlace, settings: Settings, *, hear: Hear | None = None) 
         else:
             store = open_store(place)
             stack.callback(store.close)
-            worker = WorkerProcess(place, settings)
-            worker.start()
-            stack.callback(worker.stop)
+            if workers:
+                processes = Workers(place, settings, workers)
+                processes.start()
+                stack.callback(processes.stop)
             engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
             stack.callback(engine.close)
         # The first corrected word would wait for the language model otherwise.
@@ -57,14 +62,15 @@ def _warm_up() -> None:
         find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
 
 
-def serve(place: StorePlace, settings: Settings, port: int, tell: Callable[[str], None]) -> None:
+def serve(place: StorePlace, settings: Settings, port: int, tell: Callable[[str], None], workers: int = 1) -> None:
     """Serves until it is stopped. `tell` is given the address once it answers. Raises SetupError for a taken port."""
     import uvicorn
 
-    with listening(port) as (sock, taken), running(place, settings) as app:
+    with listening(port) as (sock, taken), running(place, settings, workers=workers) as app:
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3
         )
+        begin_log(settings.log)
         tell(f"http://{LOOPBACK}:{taken}/")
         # Ctrl+C is how it is meant to end.
         with contextlib.suppress(KeyboardInterrupt):

@@ -1,0 +1,48 @@
+"""Commands that run a shop's store: workers."""
+
+from __future__ import annotations
+
+import os
+from typing import Annotated
+
+import typer
+
+from pipeline.cli_app import ShopFile, command
+from pipeline.cli_store import Home
+
+
+@command("worker")
+def work(
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", help="Jobs at a time, instead of as many as there are processor cores."),
+    ] = None,
+    home: Home = None,
+    shop: ShopFile = None,
+) -> None:
+    """Hear and draft what is put in on any machine of the shop; stop it at any moment.
+
+    Needs JOBTAPE_DB with a PostgreSQL address, and JOBTAPE_FILES with a shared folder or s3:// address. When a
+    worker is gone, the others go on with its jobs within a minute.
+    """
+    import signal
+    import threading
+
+    from pipeline.log import begin
+    from pipeline.settings import read_settings
+    from pipeline.store.place import store_place
+    from pipeline.worker import Workers
+
+    place, settings = store_place(home=home), read_settings(shop=shop)
+    begin(settings.log)
+    stop = threading.Event()
+    for name in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(name, lambda *_: stop.set())
+    count = jobs if jobs is not None else 1 if place.embedded else os.cpu_count() or 1
+    workers = Workers(place, settings, count)
+    workers.start()
+    try:
+        print(f"Working on up to {count} {'job' if count == 1 else 'jobs'} at a time. Ctrl+C stops it.", flush=True)
+        stop.wait()
+    finally:
+        workers.stop()
