@@ -349,6 +349,7 @@ def failed(recording_id: str, run_id: str, given: int, fault: Exception) -> None
     with bench().store.database.writing() as session:
         row = session.get(RecordingRow, recording_id, with_for_update=True)
         if row is None or row.run_id != run_id or _given_to(row) > given:
+            say("late-result-refused", recording=recording_id, worker=bench().worker, code=code)
             return
         row.state, row.reason = "failed", reason
         mirror(session, row, "failed", reason)

@@ -10,6 +10,7 @@ from pipeline import jobs as steps
 from pipeline.errors import InputError, StoreError
 from pipeline.jobs import Bench, mirror
 from pipeline.log import of_libraries
+from pipeline.store.database import NETWORK
 from pipeline.store.tables import JobRow, RecordingRow, now
 
 if TYPE_CHECKING:
@@ -77,6 +78,7 @@ class Engine:
                 "serializer": _serializer(),
                 "log_level": "ERROR",
                 "sys_db_pool_size": POOL,
+                **({} if self.work.store.place.embedded else {"db_engine_kwargs": {"connect_args": dict(NETWORK)}}),
             }
         )
         of_libraries()

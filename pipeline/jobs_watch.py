@@ -28,7 +28,7 @@ GONE_AFTER_S = 20.0
 class Heart:
     """The beat of one worker and its watch over the others. `beat` is called every few seconds."""
 
-    def __init__(self, store: Store, worker: str, *, gone_after_s: float = GONE_AFTER_S) -> None:
+    def __init__(self, store: Store, worker: str, gone_after_s: float = GONE_AFTER_S) -> None:
         """Takes the worker's own name; nothing is written before the first beat."""
         self.store, self.worker, self.gone_after_s = store, worker, gone_after_s
         self._seen: dict[str, tuple[int, float]] = {}

@@ -24,7 +24,7 @@ from pipeline.errors import InputError, ReportError, StoreError
 from pipeline.hear_apart import hear_apart
 from pipeline.jobs import Bench, Hear
 from pipeline.jobs_engine import Engine
-from pipeline.jobs_watch import BEAT_EVERY_S, Heart
+from pipeline.jobs_watch import BEAT_EVERY_S, GONE_AFTER_S, Heart
 from pipeline.keep import only_call
 from pipeline.log import begin, say
 from pipeline.settings import Settings
@@ -50,7 +50,7 @@ def working(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -
         stack.callback(store.close)
         name = "embedded" if place.embedded else f"{platform.node()[:40]}-{os.getpid()}-{secrets.token_hex(4)}"
         engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings, hear, name))
-        heart = None if place.embedded else Heart(store, name)
+        heart = None if place.embedded else Heart(store, name, GONE_AFTER_S)
         if heart is not None:
             # Before the engine can take a job: a worker that holds one and is not on the list counts as gone.
             heart.beat()

@@ -6,6 +6,7 @@ import os
 import shutil
 import socket
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,19 +25,18 @@ def programs() -> Path | None:
 
 @contextmanager
 def postgres(folder: Path) -> Iterator[str]:
-    """The address of a fresh database. Skips the test where PostgreSQL is not installed."""
+    """The address of a fresh database. Skips the test where PostgreSQL is not installed.
+
+    Started by root it runs as another user and lies apart from `folder`, which that user may not be able to enter.
+    """
     bin_folder = programs()
     if bin_folder is None:
         pytest.skip("no PostgreSQL is installed here: apt-get install postgresql")
     user = "postgres" if os.geteuid() == 0 else None
-    data = folder / "data"
-    data.mkdir(parents=True)
     if user:
-        shutil.chown(data, user)
-        for parent in [folder, *folder.parents]:
-            if parent == Path(parent.anchor) or parent.stat().st_mode & 0o001:
-                break
-            parent.chmod(parent.stat().st_mode | 0o011)
+        folder = Path(tempfile.mkdtemp(prefix="jobtape-postgres-"))
+        shutil.chown(folder, user)
+    data = folder / "data"
 
     def call(*command: str) -> None:
         done = subprocess.run(command, user=user, cwd="/", capture_output=True, text=True, check=False)
@@ -52,3 +52,6 @@ def postgres(folder: Path) -> Iterator[str]:
         yield f"postgresql://jobtape@127.0.0.1:{port}/postgres"
     finally:
         call(str(bin_folder / "pg_ctl"), "-D", str(data), "-m", "immediate", "-w", "stop")
+        shutil.rmtree(data)
+        if user:
+            folder.rmdir()

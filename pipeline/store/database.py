@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,14 @@ HEAD = "0020"
 """The newest migration; a test compares it with the files."""
 
 BUSY_MS = 20_000
+NETWORK: Mapping[str, int] = {
+    "connect_timeout": 10,
+    "keepalives_idle": 5,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,
+}
+"""A server that does not answer is given up after twenty seconds, instead of the system's many minutes."""
 
 
 class Database:
@@ -77,7 +85,7 @@ class Database:
 
 def _engine(url: str) -> Engine:
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_size=10, pool_pre_ping=True)
+        return create_engine(url, pool_size=10, pool_pre_ping=True, connect_args=dict(NETWORK))
     make_folder(Path(url.removeprefix("sqlite:///")).parent)
     engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
 

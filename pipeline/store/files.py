@@ -7,7 +7,9 @@ import hashlib
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 KEEP_FREE = 256 << 20
 """Bytes that uploads leave free on the disk, so that drafts, edits and the database can still be written."""
+FETCHED_KEPT_S = 24 * 3600
 
 
 class Files(Protocol):
@@ -161,6 +164,19 @@ class FolderFiles:
                 yield path.name
 
 
+@contextlib.contextmanager
+def _reached() -> Iterator[None]:
+    """Turns what a storage can answer into one sentence; what is not there is FileNotFoundError, as on a disk."""
+    from obstore.exceptions import BaseError
+
+    try:
+        yield
+    except BaseError as fault:
+        raise StoreError(
+            "files-away", "The storage of the files cannot be reached just now.", "Wait a moment and do it again."
+        ) from fault
+
+
 class ObjectFiles:
     """Files in S3-compatible storage; address, keys and region come from the usual AWS_ variables."""
 
@@ -175,7 +191,11 @@ class ObjectFiles:
                 "Install it with: pip install 'jobtape[shop]'",
             ) from fault
         plain = os.environ.get("AWS_ENDPOINT_URL", "").startswith("http://")
-        self.store: ObjectStore = S3Store.from_url(address, client_options={"allow_http": plain})
+        self.store: ObjectStore = S3Store.from_url(
+            address,
+            client_options={"allow_http": plain, "connect_timeout": "10s", "timeout": "120s"},
+            retry_config={"max_retries": 3, "retry_timeout": timedelta(seconds=30)},
+        )
         self.cache = FolderFiles(cache)
 
     def _name(self, sha256: str) -> str:
@@ -188,14 +208,15 @@ class ObjectFiles:
         import obstore
 
         sha256 = hashlib.sha256(data).hexdigest()
-        obstore.put(self.store, self._name(sha256), data)
+        with _reached():
+            obstore.put(self.store, self._name(sha256), data)
         return sha256
 
     def take(self, path: Path, sha256: str) -> None:
         """See Files."""
         import obstore
 
-        with path.open("rb") as file:
+        with path.open("rb") as file, _reached():
             obstore.put(self.store, self._name(sha256), file)
         path.unlink()
 
@@ -213,12 +234,11 @@ class ObjectFiles:
         handle, name = tempfile.mkstemp(prefix=".fetching-", dir=self.cache.folder)
         path = Path(name)
         try:
-            try:
-                result = obstore.get(self.store, self._name(sha256))
-            except FileNotFoundError as fault:
-                os.close(handle)
-                raise missing(sha256) from fault
-            with os.fdopen(handle, "wb") as file:
+            with disk_faults(path), os.fdopen(handle, "wb") as file, _reached():
+                try:
+                    result = obstore.get(self.store, self._name(sha256))
+                except FileNotFoundError as fault:
+                    raise missing(sha256) from fault
                 for piece in result.stream():
                     file.write(piece)
             if digest_of_file(path) != sha256:
@@ -237,7 +257,8 @@ class ObjectFiles:
         import obstore
 
         try:
-            obstore.head(self.store, self._name(sha256))
+            with _reached():
+                obstore.head(self.store, self._name(sha256))
         except FileNotFoundError:
             return False
         return True
@@ -246,7 +267,7 @@ class ObjectFiles:
         """See Files."""
         import obstore
 
-        with contextlib.suppress(FileNotFoundError):
+        with contextlib.suppress(FileNotFoundError), _reached():
             obstore.delete(self.store, self._name(sha256))
         self.cache.remove(sha256)
 
@@ -254,11 +275,20 @@ class ObjectFiles:
         """See Files."""
         import obstore
 
-        for batch in obstore.list(self.store):
-            for entry in batch:
-                name = entry["path"].rsplit("/", 1)[-1]
-                if _is_key(name):
-                    yield name
+        with _reached():
+            for batch in obstore.list(self.store):
+                for entry in batch:
+                    name = entry["path"].rsplit("/", 1)[-1]
+                    if _is_key(name):
+                        yield name
+
+    def sweep(self) -> None:
+        """Removes from this machine what was fetched a day ago or longer: the storage has it, or it was removed."""
+        oldest = time.time() - FETCHED_KEPT_S
+        for path in self.cache.folder.glob("??/*"):
+            with contextlib.suppress(OSError):
+                if path.stat().st_mtime < oldest:
+                    path.unlink()
 
 
 def free_bytes(folder: Path) -> int:
