@@ -1,4 +1,4 @@
-"""Commands that run a shop's store: workers."""
+"""Commands that run a shop's store: workers, checks, backups."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli_app import ShopFile, command
+from pipeline.cli_app import Quiet, ShopFile, command
 from pipeline.cli_store import Home
 
 
@@ -46,3 +46,27 @@ def work(
         stop.wait()
     finally:
         workers.stop()
+
+
+@command("verify-store")
+def verify_store(home: Home = None, quiet: Quiet = False) -> None:
+    """Read everything of the store back and compare it with its digests; says what is missing or damaged.
+
+    The exit status is 5 when something is.
+    """
+    from pipeline.errors import StoreError
+    from pipeline.store.place import store_place
+    from pipeline.store.store import open_store
+    from pipeline.store.verify import verify
+
+    store = open_store(store_place(home=home))
+    try:
+        done = verify(store, print)
+    finally:
+        store.close()
+    if not quiet:
+        wrong = f"{len(done.faults)} wrong" if done.faults else "all as they should be"
+        stray = f" {done.strays} more belong to nothing, which is no fault." if done.strays else ""
+        print(f"{done.files} files read back: {wrong}.{stray}")
+    if done.faults:
+        raise typer.Exit(StoreError.exit_status)

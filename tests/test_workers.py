@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from app_kills import storm
 from app_postgres import postgres
 from app_store import store_at, taken
 from app_workers import Wire, environ, mark_of, start_worker, wait_ready
@@ -149,6 +150,15 @@ def test_every_worker_of_a_machine_takes_one_job_at_a_time(shared: Store) -> Non
         time.sleep(2)
         assert [begun(shared, "one"), begun(shared, "two")] == [1, 1]
         assert sorted(row.state for row in rows(shared)) == ["hearing", "hearing", "waiting", "waiting"]
+
+
+def test_random_kills_lose_nothing_and_do_nothing_twice(address: str, tmp_path: Path) -> None:
+    counts = storm(
+        tmp_path, address, jobs=10, seconds=1.0, workers=3, kill_every_s=2.0, away_s=3.0, gone_after_s=GONE_AFTER_S,
+        patience_s=240,
+    )  # fmt: skip
+    assert (counts.lost, counts.twice) == ([], [])
+    assert counts.worker_kills > 0
 
 
 def test_the_command_works_and_ends_in_order(shared: Store) -> None:

@@ -47,6 +47,10 @@ class Files(Protocol):
         """Whether it is there."""
         ...
 
+    def digest(self, sha256: str) -> str | None:
+        """The hash of what lies there under this name, read back from where it is kept; None when nothing does."""
+        ...
+
     def remove(self, sha256: str) -> None:
         """Removes it for good; it is no error when it is not there."""
         ...
@@ -152,6 +156,13 @@ class FolderFiles:
     def has(self, sha256: str) -> bool:
         """See Files."""
         return _is_key(sha256) and self._path(sha256).is_file()
+
+    def digest(self, sha256: str) -> str | None:
+        """See Files."""
+        try:
+            return digest_of_file(self._path(sha256))
+        except FileNotFoundError:
+            return None
 
     def remove(self, sha256: str) -> None:
         """See Files."""
@@ -262,6 +273,19 @@ class ObjectFiles:
         except FileNotFoundError:
             return False
         return True
+
+    def digest(self, sha256: str) -> str | None:
+        """See Files. What was fetched before does not count."""
+        import obstore
+
+        total = hashlib.sha256()
+        try:
+            with _reached():
+                for piece in obstore.get(self.store, self._name(sha256)).stream():
+                    total.update(piece)
+        except FileNotFoundError:
+            return None
+        return total.hexdigest()
 
     def remove(self, sha256: str) -> None:
         """See Files."""

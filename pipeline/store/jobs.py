@@ -18,6 +18,7 @@ from pipeline.edits import Edit, review_state
 from pipeline.errors import InputError
 from pipeline.ingest import job_name
 from pipeline.store import search
+from pipeline.store.named import is_named
 from pipeline.store.store import Store, new_id, note
 from pipeline.store.tables import (
     EditRow,
@@ -371,7 +372,7 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
             session.delete(recording)
     session.flush()
     note(session, who, "forget", row.id)
-    return [key for key in keys if not _needed(session, key)]
+    return [key for key in keys if not is_named(session, key)]
 
 
 def _forget_machine(session: Session, machine_id: str) -> None:
@@ -379,14 +380,6 @@ def _forget_machine(session: Session, machine_id: str) -> None:
     if not session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
         session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
         session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
-
-
-def _needed(session: Session, key: str) -> bool:
-    columns = (
-        RecordingRow.sha256, RecordingRow.heard, RecordingRow.peaks,
-        RecordingRow.playable, JobRow.draft_key, PaperRow.sha256,
-    )  # fmt: skip
-    return any(session.scalar(select(func.count()).where(column == key)) for column in columns)
 
 
 def older_than(session: Session, day: str, owner: str | None = None) -> list[JobRow]:
