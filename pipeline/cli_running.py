@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -70,3 +72,60 @@ def verify_store(home: Home = None, quiet: Quiet = False) -> None:
         print(f"{done.files} files read back: {wrong}.{stray}")
     if done.faults:
         raise typer.Exit(StoreError.exit_status)
+
+
+@command("backup")
+def make_backup(
+    target: Annotated[Path, typer.Argument(metavar="TARGET", help="A folder, on another disk or machine.")],
+    keep: Annotated[int, typer.Option("--keep", metavar="N", help="How many backups stay there, the newest.")] = 14,
+    home: Home = None,
+    quiet: Quiet = False,
+) -> None:
+    """Copy the whole store to TARGET while it is in use; files that are there already are not copied again."""
+    from pipeline.errors import InputError, StoreError
+    from pipeline.store.backup import backup
+    from pipeline.store.place import store_place
+    from pipeline.store.store import open_store
+
+    if keep < 1:
+        raise InputError("wrong-count", f"{keep} backups cannot be kept.", "Give 1 or more.")
+    store = open_store(store_place(home=home))
+    try:
+        done = backup(store, target, keep=keep, tell=_told(quiet))
+    finally:
+        store.close()
+    if not quiet:
+        print(f"{done.rows} rows and {done.files} files ({done.copied} new) are in {done.folder}.")
+    for sha256 in done.missing:
+        print(f"missing in the store: sha256 {sha256}")
+    if done.missing:
+        raise typer.Exit(StoreError.exit_status)
+
+
+@command("restore")
+def restore_store(
+    source: Annotated[Path, typer.Argument(metavar="SOURCE", help="A TARGET of jobtape backup, or one backup in it.")],
+    home: Home = None,
+    quiet: Quiet = False,
+) -> None:
+    """Fill an empty store from a backup, the newest of SOURCE; servers and workers may run on it."""
+    from pipeline.errors import StoreError
+    from pipeline.store.backup import restore
+    from pipeline.store.place import store_place
+    from pipeline.store.store import open_store
+
+    store = open_store(store_place(home=home))
+    try:
+        done = restore(store, source, tell=_told(quiet))
+    finally:
+        store.close()
+    if not quiet:
+        print(f"{done.rows} rows and {done.files} files were restored from {done.folder}.")
+    for sha256 in done.missing:
+        print(f"missing in the backup: sha256 {sha256}")
+    if done.missing:
+        raise typer.Exit(StoreError.exit_status)
+
+
+def _told(quiet: bool) -> Callable[[str], None]:
+    return (lambda _: None) if quiet else print

@@ -212,6 +212,7 @@ def forget_jobs(
     """Remove a job, or everything older than a day, for good: recording, words, report and papers."""
     from pipeline.errors import InputError
     from pipeline.store import jobs
+    from pipeline.store.backups import reach
     from pipeline.store.forgetting import forget
 
     if (job_id is None) == (before is None):
@@ -231,6 +232,8 @@ def forget_jobs(
         if not yes:
             typer.confirm(f"Remove {'this job' if len(ids) == 1 else f'these {len(ids)} jobs'} for good?", abort=True)
         forget(store, ids, "the command line")
+        for target in reach(store):
+            print(f"The backups in {target} could not be reached; it is taken out there with the next one.")
         print(f"{len(ids)} {'job was' if len(ids) == 1 else 'jobs were'} removed.")
 
 

@@ -119,8 +119,8 @@ def version_of(database: Database) -> str | None:
         return None if found is None else str(found)
 
 
-def upgrade(database: Database) -> None:
-    """Brings the tables to what this program knows; all of it or nothing, and nothing when they are so already."""
+def upgrade(database: Database, version: str = "head") -> None:
+    """Brings the tables to a version, all of it or nothing; nothing when they are so already."""
     from alembic import command
     from alembic.config import Config
 
@@ -128,7 +128,7 @@ def upgrade(database: Database) -> None:
     config.set_main_option("script_location", str(Path(__file__).with_name("migrations")))
     with database.engine.execution_options(jobtape_writes=True).begin() as connection:
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        command.upgrade(config, version)
 
 
 def ready(database: Database) -> None:

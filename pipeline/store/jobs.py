@@ -32,6 +32,7 @@ from pipeline.store.tables import (
     RecordingRow,
     now,
 )
+from pipeline.store.tables_engine import RemovedRow
 from pipeline.store.uploads import Upload
 
 
@@ -359,10 +360,12 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
         session.execute(delete(table).where(table.job_id == row.id))
     search.drop(session, row.id)
     session.execute(delete(JobRow).where(JobRow.id == row.id))
+    joined = list(session.scalars(select(JobRow.id).where(JobRow.joined_to == row.id)))
     session.execute(delete(JobRow).where(JobRow.joined_to == row.id))
     session.flush()
+    gone = [("job", job_id) for job_id in (row.id, *joined)]
     if row.machine_id is not None:
-        _forget_machine(session, row.machine_id)
+        gone += [("machine", row.machine_id)] if _forget_machine(session, row.machine_id) else []
     for recording in recordings:
         used = session.scalar(
             select(func.count()).select_from(JobRecordingRow).where(JobRecordingRow.recording_id == recording.id)
@@ -370,16 +373,22 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
         if not used:
             keys |= {key for key in (recording.sha256, recording.heard, recording.peaks, recording.playable) if key}
             session.delete(recording)
+            gone.append(("recording", recording.id))
     session.flush()
     note(session, who, "forget", row.id)
-    return [key for key in keys if not is_named(session, key)]
+    unnamed = [key for key in keys if not is_named(session, key)]
+    # Only ids and hashes: what is taken out of the backups, too.
+    session.add_all(RemovedRow(kind=kind, key=key) for kind, key in [*gone, *(("file", key) for key in unnamed)])
+    return unnamed
 
 
-def _forget_machine(session: Session, machine_id: str) -> None:
-    """Removes a machine that no job is about any more."""
-    if not session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
-        session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
-        session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
+def _forget_machine(session: Session, machine_id: str) -> bool:
+    """Removes a machine when no job is about it any more."""
+    if session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
+        return False
+    session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
+    session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
+    return True
 
 
 def older_than(session: Session, day: str, owner: str | None = None) -> list[JobRow]:

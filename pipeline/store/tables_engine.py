@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Float, Integer, String, Text
+from sqlalchemy import BigInteger, Float, String
 from sqlalchemy.orm import Mapped, mapped_column
 
 from pipeline.store.tables import SERIAL, Base, now
@@ -29,20 +29,17 @@ class TallyRow(Base):
 
 
 class BackupRow(Base):
-    """Where a backup was written, so that what is removed later is removed there too."""
+    """A folder that holds backups, so that what is removed later is removed there too, up to `removed.seq` so far."""
 
     __tablename__ = "backup"
 
-    id: Mapped[str] = mapped_column(String(32), primary_key=True)
-    target: Mapped[str] = mapped_column(Text)
+    target: Mapped[str] = mapped_column(String(1000), primary_key=True)
     made_at: Mapped[str] = mapped_column(String(32), default=now)
+    reached: Mapped[int] = mapped_column(BigInteger, default=0)
 
 
 class RemovedRow(Base):
-    """Something removed for good: a job, a recording or a file (its sha256). It says nothing of what was in it.
-
-    `reached` counts the backups from which it was taken out as well.
-    """
+    """Something removed for good: a job, recording or machine (its id), or a file (its sha256). Nothing else of it."""
 
     __tablename__ = "removed"
 
@@ -50,4 +47,3 @@ class RemovedRow(Base):
     kind: Mapped[str] = mapped_column(String(16))
     key: Mapped[str] = mapped_column(String(64), index=True)
     at: Mapped[str] = mapped_column(String(32), default=now)
-    reached: Mapped[int] = mapped_column(Integer, default=0)

@@ -29,10 +29,10 @@ def upgrade() -> None:
     )
     op.create_table(
         "backup",
-        sa.Column("id", sa.String(length=32), nullable=False),
-        sa.Column("target", sa.Text(), nullable=False),
+        sa.Column("target", sa.String(length=1000), nullable=False),
         sa.Column("made_at", sa.String(length=32), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
+        sa.Column("reached", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("target"),
     )
     op.create_table(
         "removed",
@@ -40,7 +40,6 @@ def upgrade() -> None:
         sa.Column("kind", sa.String(length=16), nullable=False),
         sa.Column("key", sa.String(length=64), nullable=False),
         sa.Column("at", sa.String(length=32), nullable=False),
-        sa.Column("reached", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("seq"),
     )
     op.create_index("ix_removed_key", "removed", ["key"], unique=False)
