@@ -87,6 +87,13 @@ class Engine:
             QUEUE, worker_concurrency=1, polling_interval_sec=POLL_S, on_conflict="always_update"
         )
 
+    def prepare(self) -> None:
+        """Makes the engine's own tables, for a process that puts jobs in before any worker ever ran."""
+        from dbos import DBOS
+
+        DBOS.migrate(self.work.store.place.database)
+        of_libraries()
+
     def stop(self) -> None:
         """Stops working; what is in work goes on at the next start."""
         from dbos import DBOS

@@ -58,6 +58,7 @@ SETTINGS = (
     Setting("database", "JOBTAPE_DB", "an SQLite file in the home folder", "`sqlite:///FILE` or `postgresql://…`"),
     Setting("files", "JOBTAPE_FILES", "a folder in the home folder", "where recordings and papers of the store lie"),
     Setting("log", "JOBTAPE_LOG", "none", "`-` or a file for the log: JSON lines, without a word of what was said"),
+    Setting("metrics", "JOBTAPE_METRICS", "none: this machine only", "what another machine must say to see `/metrics`"),
 )
 
 
@@ -71,6 +72,7 @@ class Settings:
     shop: Path | None = None
     work: Path | None = None
     log: str = ""
+    metrics: str = ""
 
     def with_work(self, folder: Path) -> Settings:
         """The same settings with `folder` for kept results, unless a folder was set already."""
@@ -113,4 +115,5 @@ def read_settings(
         shop=shop,
         work=Path(said["work"]) if said["work"] else None,
         log=said["log"],
+        metrics=said["metrics"],
     )

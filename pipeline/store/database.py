@@ -127,6 +127,9 @@ def upgrade(database: Database, version: str = "head") -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).with_name("migrations")))
     with database.engine.execution_options(jobtape_writes=True).begin() as connection:
+        if not database.sqlite:
+            # Several processes of a new shop may start at the same moment.
+            connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('jobtape tables'))"))
         config.attributes["connection"] = connection
         command.upgrade(config, version)
 

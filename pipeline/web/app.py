@@ -17,7 +17,7 @@ from pipeline.desk import Desk
 from pipeline.errors import InputError, ReportError
 from pipeline.render.places import template_folder
 from pipeline.store.store import Store
-from pipeline.web import browsing, editing, learning, papering, reviewing, sounding, uploading
+from pipeline.web import browsing, editing, learning, papering, reviewing, sounding, uploading, watching
 from pipeline.web.answers import HERE, error_answer
 from pipeline.web.desk_of import Submits
 from pipeline.web.guard import Guard
@@ -83,16 +83,19 @@ def create_app(
     *,
     hosts: frozenset[str] | None = LOOPBACK,
     hearing: str = "careful",
+    metrics_token: str = "",
 ) -> Starlette:
     """The application.
 
     `user` is who is at the page; `hosts` the names it may be asked under; `hearing` how recordings are heard unless
-    the page says otherwise.
+    the page says otherwise; `metrics_token` what must be said to see the shop's figures from another machine.
     """
     app = Starlette(
         routes=[
             *ROUTES,
             Route("/health", health),
+            Route("/ready", watching.ready),
+            Route("/metrics", watching.figures),
             Mount("/static", Assets(directory=HERE / "static")),
             Mount("/fonts", Assets(directory=template_folder() / "fonts")),
         ],
@@ -100,7 +103,7 @@ def create_app(
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
     )
     app.state.store, app.state.desk, app.state.engine, app.state.user = store, desk, engine, user
-    app.state.hearing = hearing
+    app.state.hearing, app.state.metrics_token = hearing, metrics_token
     app.state.sending = CapacityLimiter(SENDING_AT_ONCE)
     return app
 

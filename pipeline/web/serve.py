@@ -42,15 +42,17 @@ def running(
         else:
             store = open_store(place)
             stack.callback(store.close)
+            engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
+            stack.callback(engine.close)
+            engine.prepare()
             if workers:
                 processes = Workers(place, settings, workers)
                 processes.start()
                 stack.callback(processes.stop)
-            engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
-            stack.callback(engine.close)
         # The first corrected word would wait for the language model otherwise.
         threading.Thread(target=_warm_up, daemon=True).start()
-        yield create_app(store, engine.work.desk, engine, local_user(), hearing=settings.hearing)
+        desk, hearing, token = engine.work.desk, settings.hearing, settings.metrics
+        yield create_app(store, desk, engine, local_user(), hearing=hearing, metrics_token=token)
 
 
 def _warm_up() -> None:
