@@ -83,9 +83,7 @@ class Engine:
         )
         of_libraries()
         DBOS.launch()
-        DBOS.register_queue(
-            QUEUE, worker_concurrency=1, polling_interval_sec=POLL_S, on_conflict="always_update"
-        )
+        DBOS.register_queue(QUEUE, worker_concurrency=1, polling_interval_sec=POLL_S, on_conflict="always_update")
 
     def prepare(self) -> None:
         """Makes the engine's own tables, for a process that puts jobs in before any worker ever ran."""

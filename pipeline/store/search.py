@@ -73,7 +73,9 @@ def drop(session: Session, job_id: str) -> None:
     session.execute(delete(SearchRow).where(SearchRow.job_id == job_id))
 
 
-def find(session: Session, words: str, *, since: str | None = None, until: str | None = None) -> list[JobRow]:
+def find(
+    session: Session, words: str, *, since: str | None = None, until: str | None = None, most: int = MOST
+) -> list[JobRow]:
     """The jobs that hold all the words, the newest visit first; the last word may be only begun.
 
     `since` and `until` are days, ISO 8601, both included. No words give nothing.
@@ -81,7 +83,8 @@ def find(session: Session, words: str, *, since: str | None = None, until: str |
     asked = WORD.findall(_plain(words))
     if not asked:
         return []
-    ids = _sqlite(session, asked) if session.connection().dialect.name == "sqlite" else _postgresql(session, asked)
+    index = _sqlite if session.connection().dialect.name == "sqlite" else _postgresql
+    ids = index(session, asked, most)
     query = select(JobRow).where(JobRow.id.in_(ids), JobRow.joined_to.is_(None))
     if since:
         query = query.where(JobRow.visit_day >= since)
@@ -96,18 +99,18 @@ def _plain(said: str) -> str:
     )
 
 
-def _sqlite(session: Session, words: list[str]) -> list[str]:
+def _sqlite(session: Session, words: list[str], most: int) -> list[str]:
     asked = " ".join(f'"{word}"' for word in words) + "*"
     statement = text(
         "SELECT s.job_id FROM search_index i JOIN search s ON s.seq = i.rowid "
         "WHERE search_index MATCH :asked ORDER BY s.seq DESC LIMIT :most"
     )
-    return list(session.scalars(statement, {"asked": asked, "most": MOST}))
+    return list(session.scalars(statement, {"asked": asked, "most": most}))
 
 
-def _postgresql(session: Session, words: list[str]) -> list[str]:
+def _postgresql(session: Session, words: list[str], most: int) -> list[str]:
     asked = " & ".join(words) + ":*"
     statement = text(
         "SELECT job_id FROM search WHERE words @@ to_tsquery('simple', :asked) ORDER BY seq DESC LIMIT :most"
     )
-    return list(session.scalars(statement, {"asked": asked, "most": MOST}))
+    return list(session.scalars(statement, {"asked": asked, "most": most}))
