@@ -35,6 +35,8 @@ def store(address: str, tmp_path: Path) -> Iterator[Store]:
     """An empty store: its own schema would do as well, but the migrations are part of what is tested."""
     opened = store_at(tmp_path / "home", {"JOBTAPE_DB": address})
     with opened.database.writing() as session:
+        # The audit trail refuses to be emptied; only the database's own master may pass by its guard.
+        session.execute(text("set local session_replication_role = replica"))
         for table in reversed(Base.metadata.sorted_tables):
             session.execute(table.delete())
     yield opened

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from pipeline.errors import SetupError, StoreError
 from pipeline.keep import make_folder
 
-HEAD = "0001"
+HEAD = "0010_people"
 """The newest migration; a test compares it with the files."""
 
 BUSY_MS = 20_000

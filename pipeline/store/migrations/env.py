@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from alembic import context
 
-from pipeline.store.tables import Base
+from pipeline.store.tables_people import PersonRow
 
-context.configure(connection=context.config.attributes["connection"], target_metadata=Base.metadata)
+context.configure(connection=context.config.attributes["connection"], target_metadata=PersonRow.metadata)
 with context.begin_transaction():
     context.run_migrations()
