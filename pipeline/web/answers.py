@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -66,7 +66,7 @@ def page(request: Request, name: str, status: int = 200, **values: Any) -> HTMLR
         .get_template(f"{name}.html.j2")
         .render(
             user=user,
-            may_go=lambda path: may_go(user, path),
+            may_go=partial(may_go, user),
             form_token=state.get("form_token", ""),
             signs_in=state.get("signs_in", False),
             **values,

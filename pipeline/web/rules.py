@@ -101,6 +101,6 @@ def may(user: User | None, rule: Rule) -> bool:
     return rule.open or (user is not None and user.role in rule.roles)
 
 
-def may_go(user: User | None, path: str) -> bool:
-    """Whether a link to this page is of use to a person."""
-    return may(user, RULES.get(("GET", path), REFUSED))
+def may_go(user: User | None, path: str, method: str = "GET") -> bool:
+    """Whether a link or button to this address is of use to a person."""
+    return may(user, RULES.get((method, path), REFUSED))
