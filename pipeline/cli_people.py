@@ -111,3 +111,21 @@ def _done(home: Home, name: str, work: Callable[[Session, PersonRow], None], tol
         row = people.person(session, name)
         work(session, row)
         print(f"{row.name} {told}.")
+
+
+@command("audit")
+def audit_trail(
+    who: Annotated[str, typer.Option("--who", metavar="NAME", help="Of this person alone.")] = "",
+    job: Annotated[str, typer.Option("--job", metavar="JOB", help="Of this job alone, removed ones too.")] = "",
+    since: Annotated[str, typer.Option("--since", metavar="DAY", help="From this day on, 2026-03-14.")] = "",
+    last: Annotated[int, typer.Option("--last", metavar="N", help="How many lines, the newest first.")] = 200,
+    home: Home = None,
+) -> None:
+    """Tell who read, changed, sent or removed what, when and from where; and who signed in or was refused."""
+    from pipeline.store import audit
+    from pipeline.store.jobs import checked_day
+
+    with opened(home) as (store, _), store.database.reading() as session:
+        day = checked_day(since) if since else ""
+        for entry in audit.entries(session, who=who, job=job, since=day, limit=last):
+            print(entry.line())

@@ -153,7 +153,9 @@ def test_links_lead_only_where_their_reader_may_go(
         client = signed_in(app, name)
         for page in ("/", "/me", *([f"/jobs/{job}"] if name != BOB else [])):
             links = set(re.findall(r'href="(/[^"#?]*)', client.get(page).text))
-            assert {link: client.get(link).status_code for link in links if link != "/jobs"} == dict.fromkeys(links, 200)
+            assert {link: client.get(link).status_code for link in links if link != "/jobs"} == dict.fromkeys(
+                links, 200
+            )
         assert ("data-forget" in client.get(f"/jobs/{job}").text) == (ROLES[name] == "owner")
 
 

@@ -18,10 +18,21 @@ from pipeline.desk import Desk
 from pipeline.errors import InputError, ReportError
 from pipeline.render.places import template_folder
 from pipeline.store.store import Store
-from pipeline.web import browsing, editing, learning, managing, papering, reviewing, signing, sounding, uploading
+from pipeline.web import (
+    auditing,
+    browsing,
+    editing,
+    learning,
+    managing,
+    papering,
+    reviewing,
+    signing,
+    sounding,
+    uploading,
+)
 from pipeline.web.answers import HERE, error_answer
 from pipeline.web.desk_of import Submits
-from pipeline.web.door import Door
+from pipeline.web.door import Door, refusals_of
 from pipeline.web.guard import Guard
 from pipeline.web.network import Behind, Net
 from pipeline.web.people import User
@@ -70,6 +81,7 @@ ROUTES = [
     Route("/jobs/{job}/sent/{paper}", papering.sent_paper),
     Route("/jobs/{job}/send", papering.send, methods=["POST"]),
     Route("/jobs/{job}/forget", browsing.forget, methods=["POST"]),
+    Route("/audit", auditing.trail),
 ]
 
 PEOPLE_ROUTES = [
@@ -117,7 +129,7 @@ def create_app(
         ],
         middleware=[
             *([Middleware(Behind, proxies=proxies)] if proxies else []),
-            Middleware(Guard, hosts=hosts, on_network=user is None),
+            Middleware(Guard, hosts=hosts, on_network=user is None, tell=refusals_of(store)),
             Middleware(Door, store=store, user=user),
         ],
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},

@@ -6,7 +6,7 @@ import hashlib
 import hmac
 import time
 from collections import OrderedDict
-from collections.abc import MutableMapping
+from collections.abc import Callable, MutableMapping
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from threading import Lock
@@ -17,7 +17,7 @@ from anyio import to_thread
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from pipeline.errors import InputError, ReportError, StoreError
+from pipeline.errors import InputError, ReportError
 from pipeline.store import sessions
 from pipeline.store.store import Store, came_from, note
 from pipeline.store.tables import JobRow
@@ -116,6 +116,8 @@ class Door:
         if (state["user"] is not None or (asked is not None and asked.rule.open)) and not (
             wanted and hmac.compare_digest(brought.encode(), wanted.encode())
         ):
+            if state["user"] is not None:
+                await to_thread.run_sync(self._tell, state["user"], "refused", "form token")
             raise refusal("form-token", "This page is older than your sign-in.", "Reload it and do it again.", 403)
         return receive
 
@@ -137,8 +139,8 @@ class Door:
             raise refusal("start-password", "Your password was to begin with.", "Set one of your own first.", 403)
         if job is not None and user.owner is not None:
             self._own(user, str(job), f"{request.method} {asked.path}")
-        if job is not None and asked.rule.reads:
-            self._read(user, str(job), asked.rule.reads)
+        if asked.rule.reads:
+            self._read(user, job, asked.rule.reads.format(**asked.values)[:80])
         return None
 
     def _own(self, user: User, job: str, what: str) -> None:
@@ -153,15 +155,15 @@ class Door:
                 self._tell(user, "refused", what, job)
             raise no_such_job()
 
-    def _read(self, user: User, job: str, what: str) -> None:
-        """Writes down that somebody reads a job, if there is one. On a network nobody reads what cannot be noted."""
-        if not self.lately.is_new(user.id, job, what, came_from.get()):
+    def _read(self, user: User, job: str | None, what: str) -> None:
+        """Writes down that somebody reads something. On a network nobody reads what cannot be noted."""
+        if not self.lately.is_new(user.id, job or "", what, came_from.get()):
             return
         try:
             with self.store.database.writing() as session:
-                if session.get(JobRow, job) is not None:
+                if job is None or session.get(JobRow, job) is not None:
                     note(session, user.name, "read", job, what)
-        except (StoreError, ReportError):
+        except ReportError:
             if self.user is None:
                 raise
 
@@ -169,6 +171,19 @@ class Door:
         if self.lately.is_new(user.id, what, detail, job or "", came_from.get()):
             with self.store.database.writing() as session:
                 note(session, user.name, what, job, detail)
+
+
+def refusals_of(store: Store) -> Callable[[str], None]:
+    """Notes in the trail what the guard before the door refused, one line an address in ten minutes."""
+    lately = Lately()
+
+    def tell(origin: str) -> None:
+        if lately.is_new(origin):
+            came_from.set(origin)
+            with store.database.writing() as session:
+                note(session, "somebody unknown", "refused", detail="by another site's page or name")
+
+    return tell
 
 
 def cookies_of(request: Request) -> dict[str, str]:

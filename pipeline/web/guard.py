@@ -7,6 +7,7 @@ from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from typing import Any
 from urllib.parse import urlsplit
 
+from anyio import to_thread
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import JSONResponse
 
@@ -34,14 +35,23 @@ SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 class Guard:
     """Refuses writes that another site's page makes, and requests for another name; sets the headers of all answers."""
 
-    def __init__(self, app: App, hosts: frozenset[str] | None, *, on_network: bool = False) -> None:
+    def __init__(
+        self,
+        app: App,
+        hosts: frozenset[str] | None,
+        *,
+        on_network: bool = False,
+        tell: Callable[[str], None] | None = None,
+    ) -> None:
         """`hosts` are the names under which this program may be asked, None for any.
 
-        On a network it may be asked by number as well, and browsers are told to come over TLS alone.
+        On a network it may be asked by number as well, and browsers are told to come over TLS alone. `tell` is given
+        the asker's address for every refusal.
         """
         self.app = app
         self.hosts = hosts
         self.on_network = on_network
+        self.tell = tell
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
@@ -61,6 +71,8 @@ class Guard:
 
         refused = self._refused(scope)
         if refused is not None:
+            if self.tell is not None:
+                await to_thread.run_sync(self.tell, scope["client"][0] if scope.get("client") else "")
             body = {"code": "refused", "message": refused, "hint": "Open the page itself and do it there."}
             await JSONResponse(body, status_code=403)(scope, receive, answer)
             return

@@ -20,7 +20,7 @@ NOBODY: frozenset[str] = frozenset()
 class Rule:
     """Who may ask. `open` to everybody, also unknown; `script` with an upload token; `start` with a start password.
 
-    `reads` names what is read of a job, for the audit trail.
+    `reads` names what is read of a job or machine, for the audit trail.
     """
 
     roles: frozenset[str] = NOBODY
@@ -46,7 +46,7 @@ RULES: dict[tuple[str, str], Rule] = {
     ("GET", "/states"): Rule(ALL),
     ("GET", "/find"): Rule(ALL),
     ("GET", "/machines"): Rule(ALL),
-    ("GET", "/machines/{machine}"): Rule(ALL),
+    ("GET", "/machines/{machine}"): Rule(ALL, reads="machine {machine}"),
     ("GET", "/due"): Rule(ALL),
     ("POST", "/due/{follow_up:int}"): Rule(ALL),
     # The words hold for the hearing of the whole shop: they are settings.
@@ -65,10 +65,11 @@ RULES: dict[tuple[str, str], Rule] = {
     ("GET", "/jobs/{job}/sound/{number:int}"): Rule(ALL, reads="sound"),
     ("GET", "/jobs/{job}/strip/{number:int}"): Rule(ALL, reads="sound"),
     ("GET", "/jobs/{job}/look"): Rule(ALL, reads="report"),
-    ("GET", "/jobs/{job}/papers/{name}"): Rule(ALL, reads="paper"),
-    ("GET", "/jobs/{job}/sent/{paper}"): Rule(ALL, reads="sent paper"),
+    ("GET", "/jobs/{job}/papers/{name}"): Rule(ALL),
+    ("GET", "/jobs/{job}/sent/{paper}"): Rule(ALL, reads="sent {paper}"),
     ("POST", "/jobs/{job}/send"): Rule(ALL),
     ("POST", "/jobs/{job}/forget"): Rule(OWNER),
+    ("GET", "/audit"): Rule(OWNER),
     ("GET", "/people"): Rule(OWNER),
     ("POST", "/people"): Rule(OWNER),
     ("POST", "/people/{person}"): Rule(OWNER),

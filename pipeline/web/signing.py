@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
 from typing import Any
 
@@ -82,15 +83,12 @@ def _sign_in(request: Request) -> Response:
 
 
 def _admitted(request: Request, name: str) -> int:
-    for last in (False, True):
-        try:
-            with store_of(request).database.writing() as session:
-                return sessions.admit(session, name, came_from.get())
-        except IntegrityError:
-            # Two tries at the same moment made the same row; the second look finds it.
-            if last:
-                raise
-    return 0
+    # Tries at the same moment may make the same row, one for each key; the next look finds it.
+    for _ in range(3):
+        with contextlib.suppress(IntegrityError), store_of(request).database.writing() as session:
+            return sessions.admit(session, name, came_from.get())
+    with store_of(request).database.writing() as session:
+        return sessions.admit(session, name, came_from.get())
 
 
 def _still_so(now: PersonRow | None, then: PersonRow) -> bool:
