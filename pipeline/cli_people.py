@@ -64,7 +64,7 @@ def list_people(home: Home = None) -> None:
 @command("reset", people_app)
 def reset_person(name: Name, home: Home = None) -> None:
     """Give somebody another password, sign him out everywhere, and take his second factor away."""
-    from pipeline.store import people
+    from pipeline.store import people, second_factor
 
     with opened(home) as (store, _):
         with store.database.reading() as session:
@@ -72,7 +72,7 @@ def reset_person(name: Name, home: Home = None) -> None:
         password = _asked_password(known)
         with store.database.writing() as session:
             row = people.person(session, name)
-            people.drop_second_factor(session, row, COMMAND)
+            second_factor.switch_off(session, row, COMMAND)
             people.set_password(session, row, password, COMMAND)
     print(f"{known} has another password and is signed out everywhere.")
 

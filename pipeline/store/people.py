@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from pipeline.errors import InputError
 from pipeline.store.store import new_id, note
-from pipeline.store.tables_people import PersonRow, RecoveryRow, SessionRow, UploadTokenRow
+from pipeline.store.tables_people import PersonRow, SessionRow, UploadTokenRow
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -177,13 +177,6 @@ def set_disabled(session: Session, row: PersonRow, disabled: bool, who: str) -> 
         session.execute(delete(UploadTokenRow).where(UploadTokenRow.person_id == row.id))
     row.disabled = disabled
     note(session, who, "person:disable" if disabled else "person:enable", detail=row.name)
-
-
-def drop_second_factor(session: Session, row: PersonRow, who: str) -> None:
-    """Takes the second factor away, for somebody who lost it."""
-    row.totp, row.totp_step = "", 0
-    session.execute(delete(RecoveryRow).where(RecoveryRow.person_id == row.id))
-    note(session, who, "person:second-factor-off", detail=row.name)
 
 
 def sign_out_everywhere(session: Session, row: PersonRow) -> None:

@@ -18,7 +18,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from pipeline.errors import InputError, ReportError
-from pipeline.store import sessions
+from pipeline.store import sessions, tokens
 from pipeline.store.store import Store, came_from, note
 from pipeline.store.tables import JobRow
 from pipeline.web.answers import error_answer, wants_json
@@ -36,9 +36,14 @@ READ_AGAIN_S = 600.0
 """A page fetches its job and sound many times; the trail has one line for what a person reads within ten minutes."""
 
 
+def sealed(cookie: str, what: str) -> str:
+    """A seal on something for one session: only who knows the cookie can make it, and it does not give that away."""
+    return hmac.new(cookie.encode(), what.encode(), hashlib.sha256).hexdigest()
+
+
 def form_token(cookie: str) -> str:
-    """What a form of the page must bring: it can only be made by who knows the cookie, and does not give it away."""
-    return hmac.new(cookie.encode(), b"form", hashlib.sha256).hexdigest()
+    """What a form of the page must bring."""
+    return sealed(cookie, "form")
 
 
 def refusal(code: str, message: str, hint: str, status: int) -> InputError:
@@ -95,6 +100,10 @@ class Door:
 
     async def _known(self, request: Request, asked: Asked | None, state: dict[str, Any], receive: Receive) -> Receive:
         """Finds who asks. A write with a cookie must bring the page's form token. Raises InputError else."""
+        scheme, _, brought = request.headers.get("authorization", "").partition(" ")
+        if scheme.lower() == "bearer":
+            await to_thread.run_sync(self._script, asked, state, brought.strip())
+            return receive
         cookies = cookies_of(request)
         cookie = cookies.get(COOKIE, "")
         if asked is not None and (not asked.rule.open or asked.path == "/sign-in"):
@@ -120,6 +129,18 @@ class Door:
                 await to_thread.run_sync(self._tell, state["user"], "refused", "form token")
             raise refusal("form-token", "This page is older than your sign-in.", "Reload it and do it again.", 403)
         return receive
+
+    def _script(self, asked: Asked | None, state: dict[str, Any], secret: str) -> None:
+        """A script with a token: no cookie counts, and nothing but uploads is open to it. Raises InputError else."""
+        person = tokens.find(self.store.database, secret)
+        if person is None:
+            hint = "Make a new one on the page of its person."
+            raise refusal("wrong-token", "That token is not known, or not any more.", hint, 401)
+        user = user_of(person)
+        if asked is None or not asked.rule.script:
+            self._tell(user, "refused", f"token: {asked.path if asked else ''}")
+            raise refusal("only-uploads", "A token is for uploads alone.", "Sign in in a browser for this.", 403)
+        state["user"] = user
 
     def _decided(self, request: Request, asked: Asked | None, state: MutableMapping[str, Any]) -> Response | None:
         """None when the request may go on. Raises InputError when this person may not."""

@@ -7,7 +7,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from pipeline.errors import InputError
-from pipeline.store import people
+from pipeline.store import people, second_factor
 from pipeline.store.tables_people import PersonRow
 from pipeline.web.answers import page
 from pipeline.web.desk_of import store_of
@@ -68,7 +68,7 @@ def _change(request: Request) -> Response:
                     people.set_disabled(session, row, False, who)
                 case "reset":
                     given = (row.name, people.start_password())
-                    people.drop_second_factor(session, row, who)
+                    second_factor.switch_off(session, row, who)
                     people.set_password(session, row, given[1], who, start=True)
                 case _:
                     raise InputError("unknown-deed", "The page asked for something unknown.", "Reload it.")

@@ -42,6 +42,8 @@ RULES: dict[tuple[str, str], Rule] = {
     ("GET", "/form-token"): Rule(ALL, start=True),
     ("GET", "/me"): Rule(ALL, start=True),
     ("POST", "/me/password"): Rule(ALL, start=True),
+    ("POST", "/me/factor"): Rule(ALL),
+    ("POST", "/me/tokens"): Rule(ALL),
     ("GET", "/"): Rule(ALL),
     ("GET", "/states"): Rule(ALL),
     ("GET", "/find"): Rule(ALL),

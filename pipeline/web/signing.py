@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 import secrets
 from typing import Any
 
 from anyio import CapacityLimiter, to_thread
-from sqlalchemy.exc import IntegrityError
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from pipeline.errors import InputError
-from pipeline.store import people, sessions
+from pipeline.store import people, second_factor, sessions, tokens
 from pipeline.store.store import came_from, note
 from pipeline.store.tables_people import PersonRow
 from pipeline.web.answers import page
@@ -22,7 +20,7 @@ from pipeline.web.people import current_user
 
 AT_ONCE = 2
 """Passwords checked at one time: each check takes 64 MiB, and guesses must not crowd out those who work."""
-_checking = CapacityLimiter(AT_ONCE)
+checking = CapacityLimiter(AT_ONCE)
 
 
 def sign_in_page(request: Request) -> Response:
@@ -51,7 +49,7 @@ def form_of(request: Request) -> dict[str, str]:
 
 async def sign_in(request: Request) -> Response:
     """POST /sign-in: a name and a password for a session; the same answer whatever was wrong."""
-    return await to_thread.run_sync(_sign_in, request, limiter=_checking)
+    return await to_thread.run_sync(_sign_in, request, limiter=checking)
 
 
 def _sign_in(request: Request) -> Response:
@@ -65,7 +63,14 @@ def _sign_in(request: Request) -> Response:
         session.expunge_all()
     right = people.verified(person, password)
     with store.database.writing() as session:
-        if person is None or not right or not _still_so(session.get(PersonRow, person.id), person):
+        row = session.get(PersonRow, person.id) if person is not None else None
+        if (
+            person is None
+            or row is None
+            or not right
+            or not _still_so(row, person)
+            or not second_factor.passes(session, row, said.get("code", "")[:64])
+        ):
             note(session, person.name if person else "somebody unknown", "sign-in:refused")
             secret = ""
         elif person.start_until is not None and person.start_until < people.moment():
@@ -83,17 +88,13 @@ def _sign_in(request: Request) -> Response:
 
 
 def _admitted(request: Request, name: str) -> int:
-    # Tries at the same moment may make the same row, one for each key; the next look finds it.
-    for _ in range(3):
-        with contextlib.suppress(IntegrityError), store_of(request).database.writing() as session:
-            return sessions.admit(session, name, came_from.get())
     with store_of(request).database.writing() as session:
         return sessions.admit(session, name, came_from.get())
 
 
-def _still_so(now: PersonRow | None, then: PersonRow) -> bool:
+def _still_so(now: PersonRow, then: PersonRow) -> bool:
     """Whether the person was not shut out or given another password while his was checked."""
-    return now is not None and not now.disabled and now.password == then.password
+    return not now.disabled and now.password == then.password
 
 
 def _seconds(wait: int) -> str:
@@ -133,19 +134,19 @@ def me(request: Request) -> Response:
 
 
 def my_page(request: Request, status: int = 200, **shown: Any) -> Response:
-    """One's own page; `told` is what went wrong, `done` what was done."""
+    """One's own page; `told` is what went wrong, the others are shown this once."""
     user = current_user(request)
     with store_of(request).database.reading() as session:
         person = session.get(PersonRow, user.id)
         assert person is not None
-        values = {"person": person, "shortest": people.SHORTEST}
+        values = {"person": person, "shortest": people.SHORTEST, "tokens": tokens.listed(session, user.id)}
         session.expunge_all()
-    return page(request, "me", status=status, **{"told": "", "done": "", **values, **shown})
+    return page(request, "me", status=status, **{"told": "", "token": "", "secret": "", "codes": [], **values, **shown})
 
 
 async def change_password(request: Request) -> Response:
     """POST /me/password: another password, for who knows the present one; all other browsers are signed out."""
-    return await to_thread.run_sync(_change_password, request, limiter=_checking)
+    return await to_thread.run_sync(_change_password, request, limiter=checking)
 
 
 def _change_password(request: Request) -> Response:
