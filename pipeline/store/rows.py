@@ -46,10 +46,13 @@ def lines(path: Path) -> Iterator[tuple[str, dict[str, Any]]]:
     with gzip.open(path, "rt", encoding="utf-8") as file:
         for line in file:
             table, row = json.loads(line)
-            yield table, {
-                name: base64.b64decode(value["base64"]) if isinstance(value, dict) else value
-                for name, value in row.items()
-            }
+            yield (
+                table,
+                {
+                    name: base64.b64decode(value["base64"]) if isinstance(value, dict) else value
+                    for name, value in row.items()
+                },
+            )
 
 
 def load(database: Database, path: Path, version: str, folder: Path) -> None:

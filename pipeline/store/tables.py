@@ -205,7 +205,7 @@ class SearchRow(Base):
 
 
 class AuditRow(Base):
-    """Who did or read what, and when."""
+    """Who did or read what, when and from where. The database refuses to change or remove a line."""
 
     __tablename__ = "audit"
     __table_args__ = (Index("audit_job", "job_id", "seq"),)
@@ -216,3 +216,4 @@ class AuditRow(Base):
     what: Mapped[str] = mapped_column(String(32))
     job_id: Mapped[str | None] = mapped_column(String(32))
     detail: Mapped[str] = mapped_column(Text, default="")
+    origin: Mapped[str] = mapped_column(String(64), default="", server_default="")

@@ -17,7 +17,9 @@ from pipeline.log import begin as begin_log
 from pipeline.settings import Settings
 from pipeline.store.place import StorePlace
 from pipeline.store.store import open_store
+from pipeline.web.app import LOOPBACK as LOOPBACK_NAMES
 from pipeline.web.app import create_app
+from pipeline.web.network import Network, refuse_without_people
 from pipeline.web.people import local_user
 from pipeline.worker import Workers, working
 
@@ -29,14 +31,23 @@ LOOPBACK = "127.0.0.1"
 
 @contextlib.contextmanager
 def running(
-    place: StorePlace, settings: Settings, *, hear: Hear | None = None, workers: int = 1
+    place: StorePlace,
+    settings: Settings,
+    *,
+    hear: Hear | None = None,
+    network: Network | None = None,
+    workers: int = 1,
 ) -> Iterator[Starlette]:
     """The application with its workers beside it; one a home folder. Raises StoreError when another serves it.
 
-    With `hear` the worker runs in this process and hears with that. No workers where others do the work.
+    With `hear` the worker runs in this process and hears with that. No workers where others do the work. On a
+    `network` people sign in; raises SetupError when nobody could.
     """
     with contextlib.ExitStack() as stack:
         stack.enter_context(only_call(place.home / "served"))
+        if network is not None:
+            with contextlib.closing(open_store(place)) as looked_at:
+                refuse_without_people(looked_at)
         if hear is not None:
             store, engine = stack.enter_context(working(place, settings, hear=hear))
         else:
@@ -51,8 +62,16 @@ def running(
                 stack.callback(processes.stop)
         # The first corrected word would wait for the language model otherwise.
         threading.Thread(target=_warm_up, daemon=True).start()
-        desk, hearing, token = engine.work.desk, settings.hearing, settings.metrics
-        yield create_app(store, desk, engine, local_user(), hearing=hearing, metrics_token=token)
+        yield create_app(
+            store,
+            engine.work.desk,
+            engine,
+            None if network else local_user(),
+            hosts=network.names if network else LOOPBACK_NAMES,
+            proxies=network.proxies if network else (),
+            hearing=settings.hearing,
+            metrics_token=settings.metrics,
+        )
 
 
 def _warm_up() -> None:
@@ -64,35 +83,51 @@ def _warm_up() -> None:
         find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
 
 
-def serve(place: StorePlace, settings: Settings, port: int, tell: Callable[[str], None], workers: int = 1) -> None:
+def serve(
+    place: StorePlace,
+    settings: Settings,
+    port: int,
+    tell: Callable[[str], None],
+    network: Network | None = None,
+    workers: int = 1,
+) -> None:
     """Serves until it is stopped. `tell` is given the address once it answers. Raises SetupError for a taken port."""
     import uvicorn
 
-    with listening(port) as (sock, taken), running(place, settings, workers=workers) as app:
+    host = network.address if network else LOOPBACK
+    with listening(port, host) as (sock, taken), running(place, settings, network=network, workers=workers) as app:
+        # Who asked is told by Behind, and only where a proxy is named.
         config = uvicorn.Config(
-            app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3
+            app,
+            log_level="warning",
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,
+            timeout_graceful_shutdown=3,
+            **(network.tls() if network else {}),
         )
         begin_log(settings.log)
-        tell(f"http://{LOOPBACK}:{taken}/")
+        scheme = "https" if network and network.certificate else "http"
+        tell(f"{scheme}://{f'[{host}]' if ':' in host else host}:{taken}/")
         # Ctrl+C is how it is meant to end.
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[sock])
 
 
 @contextlib.contextmanager
-def listening(port: int) -> Iterator[tuple[socket.socket, int]]:
-    """A socket on this machine alone; port 0 takes a free one."""
+def listening(port: int, host: str = LOOPBACK) -> Iterator[tuple[socket.socket, int]]:
+    """A socket on this machine alone unless told otherwise; port 0 takes a free one."""
     if not 0 <= port <= 65535:
         raise InputError("wrong-port", f"{port} is no port.", "Give a number from 1024 to 65535.")
-    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    sock = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
     try:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            sock.bind((LOOPBACK, port))
+            sock.bind((host, port))
         except OSError as fault:
             raise SetupError(
                 "port-taken",
-                f"Something else already answers on port {port} of this machine.",
+                f"Something else already answers on port {port} of this machine, or it has no address {host}.",
                 "Close it (it may be another jobtape serve), or name another port with --port.",
             ) from fault
         sock.listen(128)

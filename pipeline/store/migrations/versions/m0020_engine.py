@@ -6,7 +6,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0020"
-down_revision = "0001"
+down_revision = "0010_people"
 
 SERIAL = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 
