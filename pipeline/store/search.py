@@ -28,6 +28,11 @@ def fold(said: str) -> str:
     return " ".join([*words, *joined])
 
 
+def phrase(said: str) -> str:
+    """The words of a text alone, as they stand one after another in what `fold` gives."""
+    return " ".join(WORD.findall(_plain(said)))
+
+
 def text_of(draft: Draft, file_names: tuple[str, ...] = ()) -> str:
     """Everything that was said and written in a draft."""
     return "\n".join([draft.name, *file_names, *_texts(draft)])

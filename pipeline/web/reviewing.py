@@ -27,6 +27,7 @@ from pipeline.review import blockers
 from pipeline.store import jobs, machines
 from pipeline.store.jobs import StoredJob
 from pipeline.store.tables import MachineRow, RecordingRow
+from pipeline.web import planning
 from pipeline.web.answers import page
 from pipeline.web.desk_of import desk_of, engine_of, store_of
 from pipeline.web.people import current_user
@@ -83,6 +84,7 @@ def job(request: Request) -> Response:
         request,
         "review",
         likely=likely,
+        planned=planning.shown(request, opened),
         again=[progress(r) for r in stored.recordings if r.state in ("waiting", "hearing", "failed")],
         before_s=BEFORE_S,
         after_s=AFTER_S,
