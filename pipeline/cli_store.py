@@ -64,6 +64,12 @@ def serve_pages(
     ] = None,
     home: Home = None,
     shop: ShopFile = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", metavar="N", help="Jobs worked on beside the pages: 1, or none when JOBTAPE_DB is PostgreSQL."
+        ),
+    ] = None,
 ) -> None:
     """Review jobs in the browser, on this machine only unless --listen is given.
 
@@ -91,7 +97,9 @@ def serve_pages(
 
             webbrowser.open(address)
 
-    serve(place, read_settings(shop=shop), port, tell, network)
+    if workers is None:
+        workers = 1 if place.embedded else 0
+    serve(place, read_settings(shop=shop), port, tell, network, workers)
 
 
 def _job_line(row: JobRow) -> str:
@@ -229,6 +237,7 @@ def forget_jobs(
 ) -> None:
     """Remove a job, or everything older than a day, for good: recording, words, report and papers."""
     from pipeline.store import jobs
+    from pipeline.store.backups import reach
     from pipeline.store.forgetting import forget
 
     if (job_id is None) == (before is None):
@@ -248,6 +257,8 @@ def forget_jobs(
         if not yes:
             typer.confirm(f"Remove {'this job' if len(ids) == 1 else f'these {len(ids)} jobs'} for good?", abort=True)
         forget(store, ids, "the command line")
+        for target in reach(store):
+            print(f"The backups in {target} could not be reached; it is taken out there with the next one.")
         print(f"{len(ids)} {'job was' if len(ids) == 1 else 'jobs were'} removed.")
 
 

@@ -103,7 +103,7 @@ def test_edits_machines_and_forgetting(store: Store) -> None:
             for table in Base.metadata.sorted_tables
             if session.execute(text(f"select count(*) from {table.name}")).scalar()
         }
-    assert left == {"audit"}
+    assert left == {"audit", "removed"}
     assert list(store.files.keys()) == []
 
 

@@ -31,6 +31,7 @@ from pipeline.web import (
     signing,
     sounding,
     uploading,
+    watching,
 )
 from pipeline.web.answers import HERE, error_answer
 from pipeline.web.desk_of import Submits
@@ -120,18 +121,21 @@ def create_app(
     hosts: frozenset[str] | None = LOOPBACK,
     proxies: Sequence[Net] = (),
     hearing: str = "careful",
+    metrics_token: str = "",
 ) -> Starlette:
     """The application.
 
     `user` is who is at the page, None where people sign in; `hosts` the names it may be asked under; `proxies` the
     addresses from which alone it may be asked, if there are any; `hearing` how recordings are heard unless
-    the page says otherwise.
+    the page says otherwise; `metrics_token` what must be said to see the shop's figures from another machine.
     """
     app = Starlette(
         routes=[
             *ROUTES,
             *(PEOPLE_ROUTES if user is None else ()),
             Route("/health", health),
+            Route("/ready", watching.ready),
+            Route("/metrics", watching.figures),
             Mount("/static", Assets(directory=HERE / "static")),
             Mount("/fonts", Assets(directory=template_folder() / "fonts")),
         ],
@@ -143,7 +147,7 @@ def create_app(
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
     )
     app.state.store, app.state.desk, app.state.engine = store, desk, engine
-    app.state.hearing = hearing
+    app.state.hearing, app.state.metrics_token = hearing, metrics_token
     app.state.sending = CapacityLimiter(SENDING_AT_ONCE)
     return app
 

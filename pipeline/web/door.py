@@ -101,7 +101,7 @@ class Door:
     async def _known(self, request: Request, asked: Asked | None, state: dict[str, Any], receive: Receive) -> Receive:
         """Finds who asks. A write with a cookie must bring the page's form token. Raises InputError else."""
         scheme, _, brought = request.headers.get("authorization", "").partition(" ")
-        if scheme.lower() == "bearer":
+        if scheme.lower() == "bearer" and not (asked is not None and asked.rule.open):
             await to_thread.run_sync(self._script, asked, state, brought.strip())
             return receive
         cookies = cookies_of(request)

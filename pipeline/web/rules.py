@@ -34,6 +34,9 @@ REFUSED = Rule()
 
 RULES: dict[tuple[str, str], Rule] = {
     ("GET", "/health"): Rule(open=True),
+    ("GET", "/ready"): Rule(open=True),
+    # It asks for its own token, or to be asked from this machine.
+    ("GET", "/metrics"): Rule(open=True),
     ("GET", "/static"): Rule(open=True),
     ("GET", "/fonts"): Rule(open=True),
     ("GET", "/sign-in"): Rule(open=True),

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING
 
 from pipeline.desk import Desk, shop_of
 from pipeline.errors import InputError, SetupError
-from pipeline.jobs import Bench, Engine, Hear
+from pipeline.jobs import Bench, Hear
+from pipeline.jobs_engine import Engine
 from pipeline.keep import only_call
+from pipeline.log import begin as begin_log
 from pipeline.settings import Settings
 from pipeline.store.place import StorePlace
 from pipeline.store.store import open_store
@@ -19,7 +21,7 @@ from pipeline.web.app import LOOPBACK as LOOPBACK_NAMES
 from pipeline.web.app import create_app
 from pipeline.web.network import Network, refuse_without_people
 from pipeline.web.people import local_user
-from pipeline.worker import WorkerProcess, working
+from pipeline.worker import Workers, working
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -29,12 +31,17 @@ LOOPBACK = "127.0.0.1"
 
 @contextlib.contextmanager
 def running(
-    place: StorePlace, settings: Settings, *, hear: Hear | None = None, network: Network | None = None
+    place: StorePlace,
+    settings: Settings,
+    *,
+    hear: Hear | None = None,
+    network: Network | None = None,
+    workers: int = 1,
 ) -> Iterator[Starlette]:
-    """The application with its worker beside it; one a store. Raises StoreError when another process serves it.
+    """The application with its workers beside it; one a home folder. Raises StoreError when another serves it.
 
-    With `hear` the worker runs in this process and hears with that. On a `network` people sign in; raises SetupError
-    when nobody could.
+    With `hear` the worker runs in this process and hears with that. No workers where others do the work. On a
+    `network` people sign in; raises SetupError when nobody could.
     """
     with contextlib.ExitStack() as stack:
         stack.enter_context(only_call(place.home / "served"))
@@ -46,11 +53,13 @@ def running(
         else:
             store = open_store(place)
             stack.callback(store.close)
-            worker = WorkerProcess(place, settings)
-            worker.start()
-            stack.callback(worker.stop)
             engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
             stack.callback(engine.close)
+            engine.prepare()
+            if workers:
+                processes = Workers(place, settings, workers)
+                processes.start()
+                stack.callback(processes.stop)
         # The first corrected word would wait for the language model otherwise.
         threading.Thread(target=_warm_up, daemon=True).start()
         yield create_app(
@@ -61,6 +70,7 @@ def running(
             hosts=network.names if network else LOOPBACK_NAMES,
             proxies=network.proxies if network else (),
             hearing=settings.hearing,
+            metrics_token=settings.metrics,
         )
 
 
@@ -74,13 +84,18 @@ def _warm_up() -> None:
 
 
 def serve(
-    place: StorePlace, settings: Settings, port: int, tell: Callable[[str], None], network: Network | None = None
+    place: StorePlace,
+    settings: Settings,
+    port: int,
+    tell: Callable[[str], None],
+    network: Network | None = None,
+    workers: int = 1,
 ) -> None:
     """Serves until it is stopped. `tell` is given the address once it answers. Raises SetupError for a taken port."""
     import uvicorn
 
     host = network.address if network else LOOPBACK
-    with listening(port, host) as (sock, taken), running(place, settings, network=network) as app:
+    with listening(port, host) as (sock, taken), running(place, settings, network=network, workers=workers) as app:
         # Who asked is told by Behind, and only where a proxy is named.
         config = uvicorn.Config(
             app,
@@ -91,6 +106,7 @@ def serve(
             timeout_graceful_shutdown=3,
             **(network.tls() if network else {}),
         )
+        begin_log(settings.log)
         scheme = "https" if network and network.certificate else "http"
         tell(f"{scheme}://{f'[{host}]' if ':' in host else host}:{taken}/")
         # Ctrl+C is how it is meant to end.

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from alembic import context
 
-from pipeline.store.tables_people import PersonRow
+import pipeline.store.tables_engine
+import pipeline.store.tables_people  # noqa: F401  (only tables of modules that are imported are known)
+from pipeline.store.tables import Base
 
-context.configure(connection=context.config.attributes["connection"], target_metadata=PersonRow.metadata)
+context.configure(connection=context.config.attributes["connection"], target_metadata=Base.metadata)
 with context.begin_transaction():
     context.run_migrations()
