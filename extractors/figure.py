@@ -30,6 +30,8 @@ class Figure:
     """[minus, plus] as said."""
     tolerance_in_percent: bool = False
     misheard_unit: bool = False
+    mended: bool = False
+    """The number's words were understood otherwise than they were heard."""
     signed: bool = False
     changed_to: bool = False
     """The second of "from X to Y": the new value, the figure before it the old."""

@@ -8,7 +8,8 @@ from functools import cache
 from extractors.facts import Qualifier
 from extractors.figure import Figure
 from extractors.lexicon import load_table
-from extractors.numerals import Numeral, is_number_word, numerals
+from extractors.number_atoms import is_number_word
+from extractors.numerals import Numeral, numerals
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.ranges import ranges, tolerances
@@ -93,6 +94,7 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
         also=numeral.also,
         pair=numeral.pair,
         signed=numeral.signed,
+        mended=numeral.mended,
     )
     end = numeral.span.end
     fillers = load_table("figures")["between"]["fillers"]

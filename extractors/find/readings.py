@@ -136,6 +136,8 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
             confirm.append(f"subject unclear: {filed.role} or {filed.second_role}")
     if other_way or figure.form == "comma":
         confirm.append("decimal point: heard without it" if other_way else "decimal point")
+    if figure.mended:
+        confirm.append(f"heard differently: “{passage.said(figure.number)}” taken for {figure.middle:g}")
     if figure.misheard_unit:
         confirm.append(f"low confidence: “{passage.said(Span(figure.number.end, figure.span.end))}” taken for the unit")
     if (
