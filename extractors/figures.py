@@ -95,6 +95,7 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
         pair=numeral.pair,
         signed=numeral.signed,
         mended=numeral.mended,
+        otherwise=numeral.otherwise,
     )
     end = numeral.span.end
     fillers = load_table("figures")["between"]["fillers"]

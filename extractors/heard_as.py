@@ -24,7 +24,7 @@ HALF_ALIKE = 0.4
 
 def understood(passage: Passage) -> Passage:
     """The passage with misheard words under the names they stand for; `taken` says which, the text stays as heard."""
-    strange = [token.index for token in passage.tokens if _is_strange(passage, token)]
+    strange = [token.index for token in passage.tokens if is_strange(passage, token)]
     table = load_table("heard_as")
     doubtful = set(table["units_before"]["heard"])
     if not strange and not doubtful & set(passage.norms):
@@ -59,7 +59,7 @@ def _all(row: dict[str, Any]) -> list[str]:
     return [*row.get("say", ()), *row.get("misheard", ()), *row.get("glued", ())]
 
 
-def _is_strange(passage: Passage, token: Token) -> bool:
+def is_strange(passage: Passage, token: Token) -> bool:
     """Whether no table and no ordinary talk knows a word, and it is no name either."""
     norm = token.norm
     if len(norm) < 3 or not norm.isalpha() or not norm.isascii() or is_plain(norm):

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
-from itertools import takewhile
+from itertools import pairwise, takewhile
 from typing import Any
 
 from extractors.lexicon import load_table
@@ -15,6 +15,7 @@ from extractors.number_atoms import MAX_RUN, Atom, first_atom, run_of
 from extractors.passage import Passage, Span
 
 SAID_AGAIN = 1.4  # for a figure that is said twice in one breath: "ninety-two ninety-two"
+UNSURE_CUT = 0.35  # numbers side by side that another cut would read at so little more cost are asked
 SPLIT_PENALTY = 0.3  # numbers side by side are of a like size: "four sixty-one four fifty-eight"
 
 
@@ -35,6 +36,8 @@ class Numeral:
     """Two numbers that the words may mean instead: "thirty-five five" is 35 and 5."""
     mended: bool = False
     """The words were understood otherwise than they were heard: "thirt nine", "two, oh eight"."""
+    otherwise: tuple[float, ...] = ()
+    """The numbers that these words and those beside them would be, cut elsewhere: 340 and 548 for 345 and 48."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,13 +272,16 @@ def _readings(atoms: list[Atom], at: int) -> Iterator[_Reading]:
         yield _Reading(at + 2, first.value * atoms[at + 1].value, "fraction", 1.0)
 
 
-def _cut(atoms: list[Atom]) -> list[tuple[int, _Reading]]:
-    """The cheapest way to read a run of atoms as numbers: (first atom, reading) each."""
+def _cut(atoms: list[Atom], barred: int = 0) -> tuple[float, list[tuple[int, _Reading]]]:
+    """The cheapest way to read a run of atoms as numbers: its cost and (first atom, reading) each.
+
+    `barred`: no cut before this atom.
+    """
     size = len(atoms)
     best: list[tuple[float, float | None, list[tuple[int, _Reading]]] | None] = [None] * (size + 1)
     best[0] = (0.0, None, [])
     for at in range(size):
-        state = best[at]
+        state = best[at] if at != barred or at == 0 else None
         if state is None:
             continue
         cost, before, path = state
@@ -294,7 +300,20 @@ def _cut(atoms: list[Atom]) -> list[tuple[int, _Reading]]:
             if known is None or price < known[0] - 1e-9:
                 best[end] = (price, last, route)
     final = best[size]
-    return final[2] if final else []
+    return (final[0], final[2]) if final else (math.inf, [])
+
+
+def _otherwise(atoms: list[Atom], cost: float, path: list[tuple[int, _Reading]]) -> dict[int, tuple[float, ...]]:
+    """For the first atoms of numbers side by side that could nearly as well be cut otherwise: those other numbers."""
+    found: dict[int, tuple[float, ...]] = {}
+    for (at, one), (again, two) in pairwise(path):
+        if one.end != again or one.value == two.value:
+            continue
+        price, other = _cut(atoms, barred=again)
+        values = tuple(reading.value for start, reading in other if at <= start < two.end)
+        if price - cost < UNSURE_CUT and {one.value, two.value}.isdisjoint(values[:1]):
+            found[at] = found[again] = values
+    return found
 
 
 def _again(before: _Reading, reading: _Reading) -> bool:
@@ -334,7 +353,8 @@ def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numer
         part_of_hour = passage.norm(index - 2) in ("half", "quarter")
         if part_of_hour and passage.norm(index - 1) in ("past", "to", "till", "after", "of"):
             atoms = atoms[:1]  # "half past six, sixty-one"
-        path = _cut(atoms)
+        cost, path = _cut(atoms)
+        otherwise = _otherwise(atoms, cost, path)
         consumed = index + 1
         for at, reading in path:
             start = atoms[at].token
@@ -361,7 +381,7 @@ def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numer
                 value, also, signed = -value, tuple(-v for v in also), True
             value = round(value, 9)
             mended = any(atom.mended for atom in atoms[at : reading.end])
-            found.append(Numeral(span, value, form, also, signed, reading.pair, mended))
+            found.append(Numeral(span, value, form, also, signed, reading.pair, mended, otherwise.get(at, ())))
         if not path:
             consumed = index + max(1, sum(a.width for a in atoms[:1]))
         index = max(consumed, index + 1)

@@ -93,6 +93,11 @@ class Passage:
     _word_times: dict[int, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict, repr=False)
 
     @cached_property
+    def heard(self) -> bool:
+        """Whether a recogniser wrote the words, and not a person."""
+        return any(segment.words or segment.doubts for segment in self.transcript.segments)
+
+    @cached_property
     def norms(self) -> tuple[str, ...]:
         """The lower-case forms of all tokens."""
         return tuple(token.norm for token in self.tokens)

@@ -3,7 +3,7 @@
 import pytest
 
 from extractors import find_facts
-from extractors.facts import Segment, Transcript
+from extractors.facts import HeardDoubt, Segment, Transcript
 from extractors.heard_as import alike, understood
 from extractors.passage import make_passage
 
@@ -77,3 +77,13 @@ def test_a_finding_understood_so_is_asked():
 def test_sounds_of_one_place_in_the_mouth_are_near():
     assert alike("bolts", "volts") > alike("salts", "volts")
     assert alike("mag", "meg") == 1.0
+
+
+def test_a_word_that_nobody_knows_before_a_figure_without_a_unit_is_asked_when_it_was_heard():
+    text = "the cesset opens at fifty-five"
+    doubt = HeardDoubt(start=20, end=30, wrong=0.01)
+    heard = find_facts(Transcript(segments=(Segment(text=text, doubts=(doubt,)),)))
+    written = find_facts(transcript(text))
+
+    assert any("cesset" in reason for r in heard.readings for reason in r.confirm)
+    assert not any("cesset" in reason for r in written.readings for reason in r.confirm)

@@ -177,3 +177,15 @@ def test_what_was_said_so_stays_so(said, meant):
 
     assert [n.value for n in numerals_] == pytest.approx(meant)
     assert not any(n.mended for n in numerals_)
+
+
+def test_numbers_side_by_side_that_may_be_cut_elsewhere_say_how():
+    first, second = read("head's three forty-five forty-eight")
+
+    assert (first.value, second.value) == (340, 548)
+    assert first.otherwise == second.otherwise == (345, 48)
+
+
+@pytest.mark.parametrize("said", ["two oh eight two thirty", "one eighteen one eighteen", "thirty-five, five"])
+def test_numbers_with_one_likely_cut_are_sure(said):
+    assert not any(numeral.otherwise for numeral in read(said))
