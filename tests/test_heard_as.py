@@ -80,10 +80,24 @@ def test_sounds_of_one_place_in_the_mouth_are_near():
 
 
 def test_a_word_that_nobody_knows_before_a_figure_without_a_unit_is_asked_when_it_was_heard():
-    text = "the cesset opens at fifty-five"
-    doubt = HeardDoubt(start=20, end=30, wrong=0.01)
+    text = "suction pressure trekset thirty-seven"
+    doubt = HeardDoubt(start=25, end=37, wrong=0.01)
     heard = find_facts(Transcript(segments=(Segment(text=text, doubts=(doubt,)),)))
     written = find_facts(transcript(text))
 
-    assert any("cesset" in reason for r in heard.readings for reason in r.confirm)
-    assert not any("cesset" in reason for r in written.readings for reason in r.confirm)
+    assert any("trekset" in reason for r in heard.readings for reason in r.confirm)
+    assert not any("trekset" in reason for r in written.readings for reason in r.confirm)
+
+
+def test_a_figure_that_two_other_hearings_agree_on_is_taken_and_asked():
+    text = "fan cycle out at one sixteen psi"
+    doubt = HeardDoubt(start=17, end=28, wrong=0.5, confirm=("heard differently",), alternatives=("one sixty",))
+    agreed = doubt.model_copy(update={"instead": "one sixty"})
+
+    def values(doubt):
+        facts = find_facts(Transcript(segments=(Segment(text=text, doubts=(doubt,)),)))
+        return [(r.value, [a.value for a in r.alternatives], r.evidence.quote[-15:]) for r in facts.readings], facts
+
+    assert values(doubt)[0] == [(116, [160], "one sixteen psi")]
+    assert values(agreed)[0] == [(160, [116], "one sixteen psi")]
+    assert "heard differently: “one sixteen” taken for 160" in values(agreed)[1].readings[0].confirm

@@ -149,7 +149,8 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     if figure.mended:
         confirm.append(f"heard differently: “{passage.said(figure.number)}” taken for {figure.middle:g}")
     if figure.otherwise:
-        confirm.append("heard differently: " + ", ".join(f"{value:g}" for value in figure.otherwise))
+        if not figure.mended:
+            confirm.append("heard differently: " + ", ".join(f"{value:g}" for value in figure.otherwise))
         alternatives += [Alternative(value=value, unit=filing.unit) for value in figure.otherwise[:3]]
     if figure.misheard_unit:
         confirm.append(f"low confidence: “{passage.said(Span(figure.number.end, figure.span.end))}” taken for the unit")
