@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import subprocess
 import sys
 import threading
@@ -145,9 +144,6 @@ def main() -> None:
         shop=Path(said["shop"]) if said["shop"] else None,
         work=Path(said["work"]) if said["work"] else None,
     )
-    with contextlib.suppress(AttributeError, OSError):
-        # The pages of whoever reviews meanwhile come first.
-        os.nice(5)
     until = time.monotonic() + asked["patience_s"]
     while True:
         try:

@@ -43,16 +43,19 @@ def running(place: StorePlace, settings: Settings, *, hear: Hear | None = None) 
             stack.callback(worker.stop)
             engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings))
             stack.callback(engine.close)
-        # The first corrected word would wait for the language model otherwise.
-        threading.Thread(target=_warm_up, daemon=True).start()
+        threading.Thread(target=_warm_up, args=(engine.work.desk,), daemon=True).start()
         yield create_app(store, engine.work.desk, engine, local_user(), hearing=settings.hearing)
 
 
-def _warm_up() -> None:
+def _warm_up(desk: Desk) -> None:
+    """Does once what the first page, the first edit and the first corrected word would have to wait for."""
     from extractors import find_facts
     from extractors.facts import Segment, Transcript
+    from pipeline.web.work import warm_up
 
-    # A fault of it is told where it matters, when a recording is read.
+    # A fault of it is told where it matters: when a page is asked for, or a recording read.
+    with contextlib.suppress(Exception):
+        warm_up(desk)
     with contextlib.suppress(Exception):
         find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
 
