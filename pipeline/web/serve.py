@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import socket
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
@@ -24,6 +26,14 @@ if TYPE_CHECKING:
 
 LOOPBACK = "127.0.0.1"
 
+SWITCH_S = 0.001
+"""How long one thread computes before another may (sys.setswitchinterval): the one that reads from all connections
+must not wait its turn behind every edit that is being worked out."""
+
+COLLECT_AFTER = (50_000, 20, 100)
+"""When Python looks for garbage that refers to itself (gc.set_threshold). The drafts that are held ready are many and
+live long: with the usual setting a third of the time of an edit went into walking through them again and again."""
+
 
 @contextlib.contextmanager
 def running(place: StorePlace, settings: Settings, *, hear: Hear | None = None) -> Iterator[Starlette]:
@@ -33,6 +43,8 @@ def running(place: StorePlace, settings: Settings, *, hear: Hear | None = None) 
     """
     with contextlib.ExitStack() as stack:
         stack.enter_context(only_call(place.home / "served"))
+        gc.set_threshold(*COLLECT_AFTER)
+        sys.setswitchinterval(SWITCH_S)
         if hear is not None:
             store, engine = stack.enter_context(working(place, settings, hear=hear))
         else:
