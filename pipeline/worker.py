@@ -220,9 +220,6 @@ def main() -> None:
         work=Path(said["work"]) if said["work"] else None,
     )
     begin(said["log"])
-    with contextlib.suppress(AttributeError, OSError):
-        # The pages of whoever reviews meanwhile come first.
-        os.nice(5)
     until = time.monotonic() + asked["patience_s"]
     while True:
         try:

@@ -184,7 +184,8 @@ def test_what_was_said_or_typed_never_runs_in_a_page(client: TestClient, store: 
         assert "<img src=x" not in text
         assert "<b onclick" not in text
         assert "49" not in re.findall(r"&gt;(\d+)", text)
-    assert "<script>alert" not in client.get(f"/jobs/{job_id}/work").json()["html"]
+    told = client.get(f"/jobs/{job_id}/work").json()["pieces"]
+    assert not any("<script>alert" in piece["html"] for piece in told.values())
 
 
 def test_the_report_to_read_can_run_nothing(client: TestClient, store: Store, desk: Desk) -> None:
@@ -270,8 +271,9 @@ def test_a_recording_that_was_deleted_by_hand_leaves_the_review_usable(
 def test_an_edit_comes_back_as_the_page_that_follows_from_it(client: TestClient, store: Store, desk: Desk) -> None:
     job_id = ready_job(store, desk)
     told = edit(client, job_id, do="change", handle="r3", now={"value": "8,6"}).json()
-    assert "8.6" in told["html"]
-    assert "Ann changed this" in told["html"]
+    drawn = "".join(piece["html"] for piece in told["pieces"].values())
+    assert "8.6" in drawn
+    assert "Ann changed this" in drawn
     assert desk.open(job_id, None).draft.reading("r3").value == 8.6
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event, inspect, text
@@ -37,6 +39,9 @@ class Database:
         self.url = url
         self.sqlite = url.startswith("sqlite")
         self.engine = _engine(url)
+        # One writer at a time is all that SQLite can do, and it makes the others look again at ever longer intervals.
+        # Threads of this process that wait here instead go on the moment it is their turn.
+        self._turn = RLock() if self.sqlite else contextlib.nullcontext()
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -51,7 +56,8 @@ class Database:
         On SQLite it takes the writer's lock at once: one that reads first and wants to write later would be
         refused without waiting when another wrote meanwhile.
         """
-        with self._faults(), Session(self.engine.execution_options(jobtape_writes=True)) as session, session.begin():
+        engine = self.engine.execution_options(jobtape_writes=True)
+        with self._faults(), self._turn, Session(engine, expire_on_commit=False) as session, session.begin():
             yield session
 
     def scrub(self) -> None:

@@ -7,14 +7,16 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from pathlib import Path
+from typing import cast
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, func, insert, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from pipeline.draft import Draft, dump, load
-from pipeline.edits import Edit, review_state
+from pipeline.edits import Edit, ReviewState, review_after
 from pipeline.errors import InputError
 from pipeline.ingest import job_name
 from pipeline.store import search
@@ -196,7 +198,7 @@ def job(session: Session, job_id: str, owner: str | None) -> StoredJob:
     return StoredJob(
         row=row,
         recordings=recordings_of(session, job_id),
-        edits=tuple(Edit.model_validate_json(body) for _, body in edits),
+        edits=tuple(_edit(body) for _, body in edits),
         seen=edits[-1].seq if edits else 0,
         likely=tuple(likely),
         papers=tuple(papers),
@@ -215,7 +217,7 @@ def edits_since(session: Session, job_id: str, seen: int) -> list[tuple[int, Edi
     rows = session.execute(
         select(EditRow.seq, EditRow.body).where(EditRow.job_id == job_id, EditRow.seq > seen).order_by(EditRow.seq)
     )
-    return [(seq, Edit.model_validate_json(body)) for seq, body in rows]
+    return [(seq, _edit(body)) for seq, body in rows]
 
 
 def add_edit(session: Session, row: JobRow, edit: Edit) -> int | None:
@@ -226,15 +228,15 @@ def add_edit(session: Session, row: JobRow, edit: Edit) -> int | None:
     session.add(kept)
     session.flush()
     row.updated_at = now()
-    row.review = review_state(all_edits(session, row.id))
+    row.review = review_after(cast(ReviewState, row.review), edit)
     note(session, edit.who, f"edit:{edit.kind.value}", row.id)
     return kept.seq
 
 
-def all_edits(session: Session, job_id: str) -> tuple[Edit, ...]:
-    """All edits of a job, oldest first."""
-    bodies = session.scalars(select(EditRow.body).where(EditRow.job_id == job_id).order_by(EditRow.seq))
-    return tuple(Edit.model_validate_json(body) for body in bodies)
+@lru_cache(maxsize=8192)
+def _edit(body: str) -> Edit:
+    """An edit as it was kept. Edits never change, and every opening of a job needs all of them."""
+    return Edit.model_validate_json(body)
 
 
 def set_facets(session: Session, row: JobRow, facets: Facets) -> None:
@@ -245,20 +247,30 @@ def set_facets(session: Session, row: JobRow, facets: Facets) -> None:
     row.job_state = "ready"
     for name in ("title", "customer", "site", "serial", "model", "visit_day", "doubts", "outside", "gaps"):
         setattr(row, name, getattr(facets, name))
-    session.execute(delete(FigureRow).where(FigureRow.job_id == row.id))
     for figure in facets.figures:
         figure.job_id, figure.machine_id = row.id, row.machine_id
-        session.add(figure)
-    done = {
-        old.text: (old.done_at, old.done_by)
-        for old in session.scalars(select(FollowUpRow).where(FollowUpRow.job_id == row.id))
-    }
-    session.execute(delete(FollowUpRow).where(FollowUpRow.job_id == row.id))
+    _rewrite(session, FigureRow, row.id, facets.figures)
+    there = list(session.scalars(select(FollowUpRow).where(FollowUpRow.job_id == row.id)))
+    done = {old.text: (old.done_at, old.done_by) for old in there}
     for follow_up in facets.follow_ups:
         follow_up.job_id, follow_up.machine_id = row.id, row.machine_id
         follow_up.done_at, follow_up.done_by = done.get(follow_up.text, (None, None))
-        session.add(follow_up)
+    _rewrite(session, FollowUpRow, row.id, facets.follow_ups)
     search.put(session, row.id, facets.said)
+
+
+def _rewrite(
+    session: Session, table: type[FigureRow] | type[FollowUpRow], job_id: str, wanted: Sequence[FigureRow | FollowUpRow]
+) -> None:
+    """Makes these the job's rows of a table; touches nothing when they are there already, as after most edits."""
+    columns = [column for column in table.__table__.columns if column.name != "seq"]
+    there = session.execute(select(*columns).where(table.job_id == job_id).order_by(table.seq)).all()
+    new = [{column.name: getattr(one, column.name) for column in columns} for one in wanted]
+    if [tuple(one) for one in there] == [tuple(one.values()) for one in new]:
+        return
+    session.execute(delete(table).where(table.job_id == job_id))
+    if new:
+        session.execute(insert(table), new)
 
 
 @dataclass(frozen=True)

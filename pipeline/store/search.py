@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
+from functools import lru_cache
 
 from sqlalchemy import delete, select, text
 from sqlalchemy.orm import Session
@@ -22,10 +23,21 @@ def fold(said: str) -> str:
 
     "R-404A" is kept as "r 404a" and as "r404a", so that both ways of typing it find it.
     """
+    return " ".join(filter(None, map(_fold_line, said.splitlines())))
+
+
+@lru_cache(maxsize=16384)
+def _fold_line(said: str) -> str:
+    """One line folded; an edit changes few of a job's lines."""
     plain = _plain(said)
     words = WORD.findall(plain)
     joined = ["".join(WORD.findall(word)) for word in plain.split() if len(WORD.findall(word)) > 1]
     return " ".join([*words, *joined])
+
+
+def phrase(said: str) -> str:
+    """The words of a text alone, as they stand one after another in what `fold` gives."""
+    return " ".join(WORD.findall(_plain(said)))
 
 
 def text_of(draft: Draft, file_names: tuple[str, ...] = ()) -> str:

@@ -37,6 +37,8 @@ def templates() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        # They come with the program and do not change under it.
+        auto_reload=False,
     )
     made.globals["version"] = whole()
     made.globals["clock"] = clock
@@ -75,9 +77,15 @@ def page(request: Request, name: str, status: int = 200, **values: Any) -> HTMLR
     return HTMLResponse(html, status_code=status)
 
 
-def fragment(name: str, **values: Any) -> str:
-    """A piece of a page from its template."""
-    return templates().get_template(f"{name}.html.j2").render(**values)
+def block(name: str, part: str, **values: Any) -> str:
+    """One block of a template on its own."""
+    template = templates().get_template(f"{name}.html.j2")
+    return "".join(template.blocks[part](template.new_context(values)))
+
+
+def macros(name: str) -> Any:
+    """The macros of a template, to be called by name."""
+    return templates().get_template(f"{name}.html.j2").module
 
 
 def wants_json(request: Request) -> bool:
