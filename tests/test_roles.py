@@ -141,6 +141,7 @@ def test_office_and_owner_see_all_jobs(app: Starlette, store: Store, desk: Desk,
     for name in (OLA, OWN):
         client = signed_in(app, name)
         assert job in client.get("/").text
+        assert f'<span class="detail">{ANN}</span>' in client.get("/").text
         assert client.get(f"/jobs/{job}").status_code == 200
         assert client.get(f"/jobs/{job}/papers/report.md").status_code == 200
 
