@@ -7,9 +7,8 @@ from itertools import product
 
 import pytest
 from app_drafts import draft
-from app_people import ANN, BOB, OLA, OWN, ROLES, browser, network_app, shop, signed_in
+from app_people import ANN, BOB, OLA, OWN, ROLES, browser, network_app, quicken, shop, signed_in
 from app_store import ready_job
-from argon2 import PasswordHasher
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
@@ -25,8 +24,7 @@ from pipeline.web.rules import RULES, Rule
 
 @pytest.fixture(autouse=True)
 def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    quicken(monkeypatch)
 
 
 @pytest.fixture
@@ -143,6 +141,7 @@ def test_office_and_owner_see_all_jobs(app: Starlette, store: Store, desk: Desk,
     for name in (OLA, OWN):
         client = signed_in(app, name)
         assert job in client.get("/").text
+        assert f'<span class="detail">{ANN}</span>' in client.get("/").text
         assert client.get(f"/jobs/{job}").status_code == 200
         assert client.get(f"/jobs/{job}/papers/report.md").status_code == 200
 
