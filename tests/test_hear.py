@@ -359,6 +359,15 @@ def test_more_against_a_figure_makes_it_less_sure() -> None:
     assert table.wrong(sure | {"witness_other": 1.0, "plain_other": 1.0, "unsure": 1.0}) > table.threshold
 
 
+def test_a_bare_forty_is_asked_even_when_nothing_else_speaks_against_it() -> None:
+    # Two clear ones that were fourteen: 0.83 likely, both other hearings wrote forty too.
+    table = doubt_table().careful
+    signs = {"unsure": 0.19, "unclear": 0.21, "teen_or_ty": 1.0, "ty": 1.0, "alone": 0.0, "alike": 0.0}
+
+    assert table.wrong(signs) < table.threshold
+    assert table.wrong(signs | {"bare_ty": 1.0}) >= table.threshold
+
+
 REASONS = {
     "another figure": ({"witness_other": 1.0, "unsure": 0.1}, ("heard differently",)),
     "fourteen": ({"teen_or_ty": 1.0, "alike": 0.4, "unsure": 0.1}, ("teen or ty",)),
