@@ -146,9 +146,10 @@ def test_a_technician_sees_his_own_jobs_only(store: Store, desk: Desk) -> None:
     for address in ("", "/work", "/state", "/sound/0", "/strip/0", "/look", "/papers/report.md", "/sent/x"):
         assert bob.get(f"/jobs/{job_id}{address}").status_code == 404
     assert bob.get(f"/machines/{machine_id}").status_code == 404
-    for address in ("/edits", "/again", "/send", "/forget", "/machine?is=x"):
+    for address in ("/edits", "/again", "/send", "/machine?is=x"):
         body = {"do": "undo", "id": "0123456789abcdef", "seen": 0, "draft": ""}
         assert bob.post(f"/jobs/{job_id}{address}", json=body).status_code == 404
+    assert bob.post(f"/jobs/{job_id}/forget").status_code == 403
     assert bob.post("/due/1?done=1").status_code == 400
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from threading import RLock
@@ -17,10 +17,18 @@ from sqlalchemy.orm import Session
 from pipeline.errors import SetupError, StoreError
 from pipeline.keep import make_folder
 
-HEAD = "0001"
+HEAD = "0020"
 """The newest migration; a test compares it with the files."""
 
 BUSY_MS = 20_000
+NETWORK: Mapping[str, int] = {
+    "connect_timeout": 10,
+    "keepalives_idle": 5,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,
+}
+"""A server that does not answer is given up after twenty seconds, instead of the system's many minutes."""
 
 
 class Database:
@@ -83,7 +91,7 @@ class Database:
 
 def _engine(url: str) -> Engine:
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_size=10, pool_pre_ping=True)
+        return create_engine(url, pool_size=10, pool_pre_ping=True, connect_args=dict(NETWORK))
     make_folder(Path(url.removeprefix("sqlite:///")).parent)
     engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
 
@@ -117,16 +125,19 @@ def version_of(database: Database) -> str | None:
         return None if found is None else str(found)
 
 
-def upgrade(database: Database) -> None:
-    """Brings the tables to what this program knows; all of it or nothing, and nothing when they are so already."""
+def upgrade(database: Database, version: str = "head") -> None:
+    """Brings the tables to a version, all of it or nothing; nothing when they are so already."""
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).with_name("migrations")))
     with database.engine.execution_options(jobtape_writes=True).begin() as connection:
+        if not database.sqlite:
+            # Several processes of a new shop may start at the same moment.
+            connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('jobtape tables'))"))
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        command.upgrade(config, version)
 
 
 def ready(database: Database) -> None:

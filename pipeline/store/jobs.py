@@ -20,6 +20,7 @@ from pipeline.edits import Edit, ReviewState, review_after
 from pipeline.errors import InputError
 from pipeline.ingest import job_name
 from pipeline.store import search
+from pipeline.store.named import is_named
 from pipeline.store.store import Store, new_id, note
 from pipeline.store.tables import (
     EditRow,
@@ -33,6 +34,7 @@ from pipeline.store.tables import (
     RecordingRow,
     now,
 )
+from pipeline.store.tables_engine import RemovedRow
 from pipeline.store.uploads import Upload
 
 
@@ -109,12 +111,13 @@ def _taken(store: Store, upload: Upload, sha256: str, batch: str, *, one_job: bo
         if recording is None:
             recording = _new_job(session, upload, sha256, batch, one_job=one_job, hearing=hearing)
         recording.kept = True
-        taken = TakenIn(_job_of(session, recording), recording.id, known)
+        taken = TakenIn(job_of(session, recording), recording.id, known)
         note(session, upload.owner, "upload", taken.job_id, f"sha256 {sha256}")
     return taken
 
 
-def _job_of(session: Session, recording: RecordingRow) -> str:
+def job_of(session: Session, recording: RecordingRow) -> str:
+    """The job that a recording is shown under."""
     job = session.scalar(select(JobRow).where(JobRow.first_recording == recording.id).order_by(JobRow.ordinal))
     if job is None:
         raise no_such_job()
@@ -290,6 +293,10 @@ def publish(
     """
     keys = [store.files.put(dump(new.draft).encode()) for new in drafts]
     with store.database.writing() as session:
+        # Held until the end, so that what is heard meanwhile on another machine is read after this, not before.
+        session.execute(
+            select(RecordingRow.id).where(RecordingRow.batch == batch).order_by(RecordingRow.id).with_for_update()
+        )
         if set(heard) != heard_in(session, batch):
             return None
         ids: list[str] = []
@@ -365,10 +372,12 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
         session.execute(delete(table).where(table.job_id == row.id))
     search.drop(session, row.id)
     session.execute(delete(JobRow).where(JobRow.id == row.id))
+    joined = list(session.scalars(select(JobRow.id).where(JobRow.joined_to == row.id)))
     session.execute(delete(JobRow).where(JobRow.joined_to == row.id))
     session.flush()
+    gone = [("job", job_id) for job_id in (row.id, *joined)]
     if row.machine_id is not None:
-        _forget_machine(session, row.machine_id)
+        gone += [("machine", row.machine_id)] if _forget_machine(session, row.machine_id) else []
     for recording in recordings:
         used = session.scalar(
             select(func.count()).select_from(JobRecordingRow).where(JobRecordingRow.recording_id == recording.id)
@@ -376,24 +385,22 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
         if not used:
             keys |= {key for key in (recording.sha256, recording.heard, recording.peaks, recording.playable) if key}
             session.delete(recording)
+            gone.append(("recording", recording.id))
     session.flush()
     note(session, who, "forget", row.id)
-    return [key for key in keys if not _needed(session, key)]
+    unnamed = [key for key in keys if not is_named(session, key)]
+    # Only ids and hashes: what is taken out of the backups, too.
+    session.add_all(RemovedRow(kind=kind, key=key) for kind, key in [*gone, *(("file", key) for key in unnamed)])
+    return unnamed
 
 
-def _forget_machine(session: Session, machine_id: str) -> None:
-    """Removes a machine that no job is about any more."""
-    if not session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
-        session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
-        session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
-
-
-def _needed(session: Session, key: str) -> bool:
-    columns = (
-        RecordingRow.sha256, RecordingRow.heard, RecordingRow.peaks,
-        RecordingRow.playable, JobRow.draft_key, PaperRow.sha256,
-    )  # fmt: skip
-    return any(session.scalar(select(func.count()).where(column == key)) for column in columns)
+def _forget_machine(session: Session, machine_id: str) -> bool:
+    """Removes a machine when no job is about it any more."""
+    if session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
+        return False
+    session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
+    session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
+    return True
 
 
 def older_than(session: Session, day: str, owner: str | None = None) -> list[JobRow]:
