@@ -23,6 +23,9 @@ LONGEST_S = 12 * 3600.0
 LONGEST_HOLE_S = 3600.0
 """A jump of the time stamps beyond this is taken for a faulty stamp, not for a pause of the recorder."""
 
+CONTAINERS = "aac,ac3,aiff,amr,amrnb,amrwb,asf,avi,caf,eac3,flac,matroska,mov,mp3,mpegts,ogg,w64,wav"
+"""What a recording may be, by FFmpeg's names. Left to itself it also reads lists that name other files and hosts."""
+
 
 @dataclass(frozen=True)
 class SoundFile:
@@ -49,7 +52,8 @@ def _open(path: Path) -> Any:
             raise InputError(
                 "empty-audio", f"{path.name} is empty (0 bytes).", "Copy it from the phone or recorder again."
             )
-        return av.open(str(path), metadata_errors="ignore")
+        only = {"format_whitelist": CONTAINERS, "protocol_whitelist": "file"}
+        return av.open(str(path), metadata_errors="ignore", options=only)
     except (av.error.FFmpegError, ValueError) as fault:
         if isinstance(fault, PermissionError):
             raise _no_rights(path) from fault
