@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 RATE = 16_000
 BLOCK_S = 10.0
+LONGEST_S = 12 * 3600.0
+"""More than any working day; beyond it a file is taken for a crafted one, a few bytes of which can state years."""
 LONGEST_HOLE_S = 3600.0
 """A jump of the time stamps beyond this is taken for a faulty stamp, not for a pause of the recorder."""
 
@@ -98,8 +100,13 @@ def blocks(path: Path) -> Iterator[Samples]:
 
     size = int(BLOCK_S * RATE)
     pending: list[Samples] = []
-    held = 0
+    held, all_s = 0, 0.0
     for part in _parts(path):
+        all_s += len(part) / RATE
+        if all_s > LONGEST_S:
+            raise InputError(
+                "too-long", f"{path.name} is longer than {LONGEST_S / 3600:.0f} hours.", "Cut it into shorter parts."
+            )
         pending.append(part)
         held += len(part)
         if held < size:
