@@ -7,8 +7,11 @@ from functools import cache
 
 from extractors.facts import Qualifier
 from extractors.figure import Figure
+from extractors.heard_again import outvoted
 from extractors.lexicon import load_table
-from extractors.numerals import Numeral, is_number_word, numerals
+from extractors.number_atoms import is_number_word
+from extractors.number_words import spoken_numbers
+from extractors.numerals import Numeral, numerals
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.ranges import ranges, tolerances
@@ -61,7 +64,11 @@ def _unit_at(
     if end == index + 1 and token.norm in SHORT:
         capital_unit = token.text.isupper() and token.norm in "vwfck" and passage.tokens[index - 1].is_digits
         glued = token.joined and passage.tokens[index - 1].is_digits and passage.norm(index + 1)[:1] != "-"
-        if not (glued or capital_unit):
+        follows = passage.norm(index + 1)
+        # "eight point four k": thousands of something; between letters and digits it is part of a name
+        thousands = token.norm == "k" and passage.norm(index - 1) in spoken_numbers() and numeral.form == "decimal"
+        named = _begins_number(passage, index + 1) or (len(follows) == 1 and follows.isalpha())
+        if not (glued or capital_unit or (thousands and not named)):
             return None
     if token.norm in ("over", "split") and (
         passage.norm(end)
@@ -93,6 +100,8 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
         also=numeral.also,
         pair=numeral.pair,
         signed=numeral.signed,
+        mended=numeral.mended,
+        otherwise=numeral.otherwise,
     )
     end = numeral.span.end
     fillers = load_table("figures")["between"]["fillers"]
@@ -368,7 +377,7 @@ def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
 def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Figure]:
     """All figures of a passage in order. `skip`: tokens that are part of something else (a name, a subject)."""
     at = _find_units(passage)
-    plain = [_with_unit(passage, numeral, at) for numeral in numerals(passage, skip)]
+    plain = [_with_unit(passage, numeral, at) for numeral in outvoted(passage, numerals(passage, skip))]
     plain = _units_first(passage, plain, at)
     taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
     articles = _article_units(passage, at, taken)

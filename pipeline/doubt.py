@@ -34,6 +34,7 @@ class DoubtTable(Frozen):
     lead_in: dict[str, str]
     careful: Weights
     quick: Weights
+    bare_ty: dict[str, tuple[str, ...]]
     sounds_like: dict[str, tuple[str, ...]]
 
 
@@ -55,7 +56,7 @@ def doubt_digest() -> str:
 
 
 TEENS = frozenset({"thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"})
-TYS = frozenset({"thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"})
+TYS = frozenset({"thirty", "forty", "fourty", "fifty", "sixty", "seventy", "eighty", "ninety"})
 
 
 def ends_in_ty(text: str, value: float) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from extractors.facts import Complaint, Evidence, Frozen, Reading, Said, Unplaced, UnplacedReason
@@ -48,8 +48,13 @@ class Mark:
     heard: bool = False
     accepted: bool = False
     edits: tuple[Edit, ...] = ()
-    machine: dict[str, Any] | None = None
-    """The fact as the machine had it, as plain values; null for what a person added."""
+    origin: Frozen | None = None
+    """The fact as the machine had it; null for what a person added."""
+
+    @property
+    def machine(self) -> dict[str, Any] | None:
+        """The same as plain values."""
+        return self.origin.model_dump(mode="json") if self.origin is not None else None
 
 
 @dataclass(frozen=True)
@@ -105,11 +110,29 @@ def replay(
             heard=item.heard,
             accepted=item.accepted is not None,
             edits=tuple(item.edits),
-            machine=item.origin.model_dump(mode="json") if item.origin is not None else None,
+            origin=item.origin,
         )
         for handle, item in bench.handles()
     }
     return Replayed(built, _unsettled([*conflicts, *desk.conflicts()], live), marks)
+
+
+def heard_on(replayed: Replayed, edit: Edit) -> Replayed | None:
+    """The same with one more entry listened to, which is most of what a review does and changes no fact.
+
+    None when the edit is of another kind or more has to be looked at: then all of it is laid over anew.
+    """
+    if edit.kind is not EditKind.HEARD:
+        return None
+    wanted = key_of(edit.target)
+    meant = [handle for handle, mark in replayed.marks.items() if key_of(mark.target) == wanted]
+    if len(meant) != 1:
+        return None
+    mark = replayed.marks[meant[0]]
+    there = mark.machine
+    other = there is not None and any(differs(there.get(name), then) for name, then in edit.machine.items())
+    made = replace(mark, heard=mark.heard or not other, edits=(*mark.edits, edit))
+    return replace(replayed, marks={**replayed.marks, meant[0]: made})
 
 
 class _Desk:
@@ -343,7 +366,7 @@ def _because(edit: Edit, differing: dict[str, Any]) -> str:
 
 
 def _added_because(edit: Edit) -> dict[str, Any]:
-    if edit.target.kind in (TargetKind.FOLLOW_UP, TargetKind.MACHINE):
+    if edit.target.kind in (TargetKind.FOLLOW_UP, TargetKind.MACHINE, TargetKind.PHOTO):
         return {}
     how = "from the words" if edit.target.evidence and edit.target.evidence.quote else "without words in the recording"
     return {"because": [f"added {how} by {edit.who} on {edit.when[:10]}"]}

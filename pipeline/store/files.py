@@ -7,7 +7,9 @@ import hashlib
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 KEEP_FREE = 256 << 20
 """Bytes that uploads leave free on the disk, so that drafts, edits and the database can still be written."""
+FETCHED_KEPT_S = 24 * 3600
 
 
 class Files(Protocol):
@@ -44,12 +47,20 @@ class Files(Protocol):
         """Whether it is there."""
         ...
 
+    def digest(self, sha256: str) -> str | None:
+        """The hash of what lies there under this name, read back from where it is kept; None when nothing does."""
+        ...
+
     def remove(self, sha256: str) -> None:
         """Removes it for good; it is no error when it is not there."""
         ...
 
     def keys(self) -> Iterator[str]:
         """All hashes that are there."""
+        ...
+
+    def older(self, seconds: float) -> Iterator[str]:
+        """Those that were last put or taken longer ago than that."""
         ...
 
 
@@ -89,7 +100,10 @@ class FolderFiles:
         """See Files."""
         sha256 = hashlib.sha256(data).hexdigest()
         path = self._path(sha256)
-        if not path.exists():
+        if path.exists():
+            # It may be about to be swept: from now on it counts as new.
+            os.utime(path)
+        else:
             make_folder(path.parent)
             with disk_faults(path):
                 handle, name = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
@@ -112,6 +126,7 @@ class FolderFiles:
         make_folder(target.parent)
         with disk_faults(target):
             if target.exists():
+                os.utime(target)
                 path.unlink()
                 return
             try:
@@ -150,6 +165,13 @@ class FolderFiles:
         """See Files."""
         return _is_key(sha256) and self._path(sha256).is_file()
 
+    def digest(self, sha256: str) -> str | None:
+        """See Files."""
+        try:
+            return digest_of_file(self._path(sha256))
+        except FileNotFoundError:
+            return None
+
     def remove(self, sha256: str) -> None:
         """See Files."""
         self._path(sha256).unlink(missing_ok=True)
@@ -159,6 +181,27 @@ class FolderFiles:
         for path in sorted(self.folder.glob("??/*")):
             if _is_key(path.name):
                 yield path.name
+
+    def older(self, seconds: float) -> Iterator[str]:
+        """See Files. By when it was put here, not by the file's own time, which is a phone's."""
+        before = time.time() - seconds
+        for sha256 in self.keys():
+            with contextlib.suppress(FileNotFoundError):
+                if self._path(sha256).stat().st_ctime < before:
+                    yield sha256
+
+
+@contextlib.contextmanager
+def _reached() -> Iterator[None]:
+    """Turns what a storage can answer into one sentence; what is not there is FileNotFoundError, as on a disk."""
+    from obstore.exceptions import BaseError
+
+    try:
+        yield
+    except BaseError as fault:
+        raise StoreError(
+            "files-away", "The storage of the files cannot be reached just now.", "Wait a moment and do it again."
+        ) from fault
 
 
 class ObjectFiles:
@@ -175,7 +218,11 @@ class ObjectFiles:
                 "Install it with: pip install 'jobtape[shop]'",
             ) from fault
         plain = os.environ.get("AWS_ENDPOINT_URL", "").startswith("http://")
-        self.store: ObjectStore = S3Store.from_url(address, client_options={"allow_http": plain})
+        self.store: ObjectStore = S3Store.from_url(
+            address,
+            client_options={"allow_http": plain, "connect_timeout": "10s", "timeout": "120s"},
+            retry_config={"max_retries": 3, "retry_timeout": timedelta(seconds=30)},
+        )
         self.cache = FolderFiles(cache)
 
     def _name(self, sha256: str) -> str:
@@ -188,14 +235,15 @@ class ObjectFiles:
         import obstore
 
         sha256 = hashlib.sha256(data).hexdigest()
-        obstore.put(self.store, self._name(sha256), data)
+        with _reached():
+            obstore.put(self.store, self._name(sha256), data)
         return sha256
 
     def take(self, path: Path, sha256: str) -> None:
         """See Files."""
         import obstore
 
-        with path.open("rb") as file:
+        with path.open("rb") as file, _reached():
             obstore.put(self.store, self._name(sha256), file)
         path.unlink()
 
@@ -213,12 +261,11 @@ class ObjectFiles:
         handle, name = tempfile.mkstemp(prefix=".fetching-", dir=self.cache.folder)
         path = Path(name)
         try:
-            try:
-                result = obstore.get(self.store, self._name(sha256))
-            except FileNotFoundError as fault:
-                os.close(handle)
-                raise missing(sha256) from fault
-            with os.fdopen(handle, "wb") as file:
+            with disk_faults(path), os.fdopen(handle, "wb") as file, _reached():
+                try:
+                    result = obstore.get(self.store, self._name(sha256))
+                except FileNotFoundError as fault:
+                    raise missing(sha256) from fault
                 for piece in result.stream():
                     file.write(piece)
             if digest_of_file(path) != sha256:
@@ -237,28 +284,59 @@ class ObjectFiles:
         import obstore
 
         try:
-            obstore.head(self.store, self._name(sha256))
+            with _reached():
+                obstore.head(self.store, self._name(sha256))
         except FileNotFoundError:
             return False
         return True
+
+    def digest(self, sha256: str) -> str | None:
+        """See Files. What was fetched before does not count."""
+        import obstore
+
+        total = hashlib.sha256()
+        try:
+            with _reached():
+                for piece in obstore.get(self.store, self._name(sha256)).stream():
+                    total.update(piece)
+        except FileNotFoundError:
+            return None
+        return total.hexdigest()
 
     def remove(self, sha256: str) -> None:
         """See Files."""
         import obstore
 
-        with contextlib.suppress(FileNotFoundError):
+        with contextlib.suppress(FileNotFoundError), _reached():
             obstore.delete(self.store, self._name(sha256))
         self.cache.remove(sha256)
 
     def keys(self) -> Iterator[str]:
         """See Files."""
+        return (name for name, _ in self._listed())
+
+    def older(self, seconds: float) -> Iterator[str]:
+        """See Files."""
+        before = datetime.now(UTC) - timedelta(seconds=seconds)
+        return (name for name, at in self._listed() if at < before)
+
+    def _listed(self) -> Iterator[tuple[str, datetime]]:
         import obstore
 
-        for batch in obstore.list(self.store):
-            for entry in batch:
-                name = entry["path"].rsplit("/", 1)[-1]
-                if _is_key(name):
-                    yield name
+        with _reached():
+            for batch in obstore.list(self.store):
+                for entry in batch:
+                    name = entry["path"].rsplit("/", 1)[-1]
+                    if _is_key(name):
+                        yield name, entry["last_modified"]
+
+    def sweep(self) -> None:
+        """Removes from this machine what was fetched a day ago or longer: the storage has it, or it was removed."""
+        oldest = time.time() - FETCHED_KEPT_S
+        for path in self.cache.folder.glob("??/*"):
+            with contextlib.suppress(OSError):
+                if path.stat().st_mtime < oldest:
+                    path.unlink()
 
 
 def free_bytes(folder: Path) -> int:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import delete, func, or_, select, update
+from sqlalchemy import delete, func, or_, select, text, update
 from sqlalchemy.orm import Session
 
-from extractors.facts import Equipment
+from extractors.facts import Role
 from pipeline.draft import Draft
 from pipeline.errors import InputError
 from pipeline.history import Plate, likeness, plate_of, serial_key
@@ -36,6 +36,16 @@ def no_such_machine() -> InputError:
 def plate(row: MachineRow) -> Plate:
     """What a stored machine is known by."""
     return Plate(row.type, row.make, row.model, row.serial, row.refrigerant, row.site, row.location, row.customer)
+
+
+def one_at_a_time(session: Session) -> None:
+    """Waits until nobody else changes what is known of machines, and keeps others waiting until the transaction ends.
+
+    Two reports of one new serial at the same moment would make two machines of it, and a machine could go while
+    another job is held against it. To be called before anything is written. SQLite has one writer anyway.
+    """
+    if session.connection().dialect.name == "postgresql":
+        session.execute(text("SELECT pg_advisory_xact_lock(hashtext('jobtape machines'))"))
 
 
 def link(session: Session, row: JobRow, draft: Draft) -> None:
@@ -142,6 +152,7 @@ def _propose(session: Session, row: JobRow, others: Sequence[MachineRow], wanted
 
 def decide(session: Session, row: JobRow, machine_id: str, *, same: bool, who: str) -> None:
     """A person says whether a job is about a proposed machine. Raises InputError when it was not proposed."""
+    one_at_a_time(session)
     tie = session.get(LikenessRow, (row.id, machine_id))
     machine = session.get(MachineRow, machine_id)
     if tie is None or machine is None:
@@ -170,6 +181,36 @@ def past(session: Session, machine_id: str, owner: str | None) -> MachinePast:
     figures = select(FigureRow).where(FigureRow.job_id.in_(ids)).order_by(FigureRow.day, FigureRow.seq)
     open_ones = select(FollowUpRow).where(FollowUpRow.job_id.in_(ids), FollowUpRow.done_at.is_(None))
     return MachinePast(machine, jobs, tuple(session.scalars(figures)), tuple(session.scalars(open_ones)))
+
+
+@dataclass(slots=True)
+class PastFigure:
+    """A measured figure of another visit, without the weight of a row that could be changed."""
+
+    job_id: str
+    day: str
+    quantity: str
+    subject: str
+    place: str
+    role: str
+    stage: str
+    qualifiers: str
+    value: float
+    unit: str
+    doubtful: bool
+
+
+def measured_before(session: Session, machine_id: str, owner: str, job_id: str) -> list[PastFigure]:
+    """What was measured at a machine on this person's other visits, the oldest first."""
+    columns = [getattr(FigureRow, name) for name in PastFigure.__dataclass_fields__]
+    query = (
+        select(*columns)
+        .join(JobRow, JobRow.id == FigureRow.job_id)
+        .where(JobRow.machine_id == machine_id, JobRow.joined_to.is_(None), JobRow.owner == owner)
+        .where(JobRow.id != job_id, FigureRow.role == Role.MEASURED.value)
+        .order_by(FigureRow.day, FigureRow.seq)
+    )
+    return [PastFigure(*row) for row in session.execute(query)]
 
 
 def machines(session: Session, owner: str | None, words: str = "") -> list[MachineRow]:
@@ -214,6 +255,3 @@ def known_names(session: Session, owner: str | None) -> dict[str, list[str]]:
             if (value := getattr(row, name)) and value not in known:
                 known.append(value)
     return names
-
-
-__all__ = ["Equipment", "MachinePast", "decide", "due", "known_names", "link", "machines", "past", "plate", "tick"]

@@ -9,9 +9,9 @@ from typing import Any
 from extractors.facts import Action, Alternative, Evidence, Finding, Frozen, Part, Reading, Said, Stage
 from extractors.units import units
 from pipeline.desk import OpenJob
-from pipeline.draft import Draft, Verdict
+from pipeline.draft import Check, Draft, Verdict
 from pipeline.edits_apply import Mark
-from pipeline.edits_make import fact_named, words_of
+from pipeline.edits_make import fact_named
 from pipeline.review import Need, must_hear
 from pipeline.words import Words, load_words
 from pipeline.words.figures import clock, figure
@@ -70,7 +70,7 @@ class Slip:
     superseded: bool = False
     verdicts: tuple[tuple[str, str], ...] = ()
     can_accept: bool = True
-    values: dict[str, Any] = field(default_factory=dict)
+    values: dict[str, Any] = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)
@@ -94,6 +94,11 @@ class Page:
         self.opened = opened
         self.draft: Draft = opened.draft
         self.words = words or load_words()
+        self._slips: dict[str, Slip] = {}
+        self._checks: dict[str, list[Check]] = {}
+        for check in self.draft.checks:
+            for reading_id in check.readings:
+                self._checks.setdefault(reading_id, []).append(check)
         self._of: dict[str, Need] = {}
         for need in opened.needs:
             self._of.setdefault(need.handle, need)
@@ -234,6 +239,11 @@ class Page:
         return f"{last.who} changed this{f'; it was {was}' if was else ''}"
 
     def _reading(self, reading: Reading) -> Slip:
+        if reading.id not in self._slips:
+            self._slips[reading.id] = self._reading_slip(reading)
+        return self._slips[reading.id]
+
+    def _reading_slip(self, reading: Reading) -> Slip:
         words = self.words
         term = words.term(reading.subject).name
         title = f"{term}, {reading.place}" if reading.place else term
@@ -248,7 +258,7 @@ class Page:
             words(f"qualifier.{name.value}") for name in reading.qualifiers if words.has(f"qualifier.{name.value}")
         ]
         mark, need = self.marks.get(reading.id), self._of.get(reading.id)
-        checks = [check for check in self.draft.checks if reading.id in check.readings]
+        checks = self._checks.get(reading.id, [])
         return Slip(
             handle=reading.id,
             kind="reading",
@@ -346,36 +356,6 @@ class Page:
             if at >= 0:
                 return Quote(said[:at], text, said[at + len(text) :])
         return Quote("", said, "")
-
-
-def transcript(page: Page) -> list[dict[str, Any]]:
-    """The lines of the transcript with their words, times, and which of the words a figure was read from."""
-    covered: dict[int, list[tuple[float, float]]] = {}
-    for reading in page.draft.readings:
-        evidence = reading.evidence
-        if evidence.start is not None and evidence.end is not None:
-            covered.setdefault(evidence.recording, []).append((evidence.start, evidence.end))
-    lines = []
-    for index, segment in enumerate(page.draft.transcript.segments):
-        marks = covered.get(segment.recording, [])
-        read = [
-            any(start - 0.05 <= ((word.start or 0) + (word.end or 0)) / 2 <= end + 0.05 for start, end in marks)
-            for word in segment.words
-        ]
-        texts = words_of(segment)
-        lines.append(
-            {
-                "index": index,
-                "recording": segment.recording,
-                "line": segment.line,
-                "start": segment.start,
-                "end": segment.end,
-                "clock": clock(segment.start) if segment.start is not None else "",
-                "sound": segment.start is not None and page.has_sound(segment.recording),
-                "words": [(text, bool(read[i]) if i < len(read) else False) for i, text in enumerate(texts)],
-            }
-        )
-    return lines
 
 
 def _editable(fact: Frozen) -> dict[str, Any]:
