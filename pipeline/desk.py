@@ -129,6 +129,7 @@ class Desk:
     def refresh(self, opened: OpenJob) -> None:
         """Writes down what lists, search and history show of the job."""
         with self.store.database.writing() as session:
+            machines.one_at_a_time(session)
             row = session.get(JobRow, opened.stored.row.id)
             if row is not None:
                 self._write(session, row, opened, None)
