@@ -195,7 +195,9 @@ def _fits(told: PartTalk, noun: PartNoun) -> str:
         if closed and said.split()[-1] == "in" and not noun.led and said not in ("in",):
             return f"“{said}” after it"
         deed = said.split()[-1] in ("changed", "replaced", "swapped", "installed", "fitted")
-        if (closed or deed) and said not in ("in", "on", "'s on", "is on", "are on", "used", "in there"):
+        counted = said == "used" and noun.count is not None
+        loosely = ("in", "on", "'s on", "is on", "are on", "used", "in there")
+        if (closed or deed or counted) and (counted or said not in loosely):
             return f"“{said}” after it"
     start = noun.span.start
     while start > 0 and passage.norm(start - 1) in (
@@ -257,7 +259,8 @@ def _goes_in(told: PartTalk, noun: PartNoun) -> bool:
 
 
 def _may_fit(told: PartTalk, noun: PartNoun) -> bool:
-    if noun.seldom and not noun.new and not _replaced(told, noun):
+    counted = noun.common and (noun.count is not None or told.passage.norm(noun.span.start - 1) == "one")
+    if noun.seldom and not noun.new and not counted and not _replaced(told, noun):
         return False
     return told.clear(Span(noun.span.start, noun.head.end))
 

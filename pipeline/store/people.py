@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from pipeline.errors import InputError
 from pipeline.store.store import new_id, note
-from pipeline.store.tables_people import PersonRow, SessionRow, UploadTokenRow
+from pipeline.store.tables_people import PersonRow, ServiceNameRow, SessionRow, UploadTokenRow
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -28,9 +28,14 @@ GUESSES = 1e8
 START_DAYS = 3
 
 
+def present() -> datetime:
+    """The present moment, in UTC: the one clock of sessions, waits and codes."""
+    return datetime.now(UTC)
+
+
 def moment(after: timedelta = timedelta()) -> str:
     """The present moment or one from it, as all moments of the store: ISO 8601 in UTC, to the second."""
-    return (datetime.now(UTC) + after).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return (present() + after).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def key_of(name: str) -> str:
@@ -151,10 +156,14 @@ def checked_role(said: str) -> Role:
 
 
 def set_password(session: Session, row: PersonRow, password: str, who: str, *, start: bool = False) -> None:
-    """Another password; every browser of the person is signed out. Raises InputError for a weak one."""
+    """Another password: every browser is signed out, and no account of a sign-in service opens any more.
+
+    Raises InputError for a weak one.
+    """
     row.password = hasher().hash(checked_password(password, row.name))
     row.start_until = moment(timedelta(days=START_DAYS)) if start else None
     sign_out_everywhere(session, row)
+    session.execute(delete(ServiceNameRow).where(ServiceNameRow.person_id == row.id))
     note(session, who, "person:password", detail=row.name)
 
 

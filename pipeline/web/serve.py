@@ -23,6 +23,7 @@ from pipeline.web.app import LOOPBACK as LOOPBACK_NAMES
 from pipeline.web.app import create_app
 from pipeline.web.network import Network, refuse_without_people
 from pipeline.web.people import local_user
+from pipeline.web.service import service_of
 from pipeline.worker import Workers, working
 
 if TYPE_CHECKING:
@@ -55,11 +56,11 @@ def running(
     """
     with contextlib.ExitStack() as stack:
         stack.enter_context(only_call(place.home / "served"))
+        gc.set_threshold(*COLLECT_AFTER)
+        sys.setswitchinterval(SWITCH_S)
         if network is not None:
             with contextlib.closing(open_store(place)) as looked_at:
                 refuse_without_people(looked_at)
-        gc.set_threshold(*COLLECT_AFTER)
-        sys.setswitchinterval(SWITCH_S)
         if hear is not None:
             store, engine = stack.enter_context(working(place, settings, hear=hear))
         else:
@@ -82,6 +83,7 @@ def running(
             proxies=network.proxies if network else (),
             hearing=settings.hearing,
             metrics_token=settings.metrics,
+            service=service_of(settings.oidc, settings.oidc_client, settings.oidc_secret) if network else None,
         )
 
 

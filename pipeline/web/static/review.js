@@ -221,6 +221,7 @@ function act(button) {
   const first = slip && slip.id.startsWith("n-");
   if (data.do === "accept") send({ do: "accept", handle }, first ? next : null);
   else if (data.do === "choose") send({ do: "choose", handle, now: { choice: Number(data.choice) } }, first ? next : null);
+  else if (data.do === "role") send({ do: "change", handle, now: { role: data.role } }, first ? next : null);
   else if (data.do === "delete") send({ do: "delete", handle }, first ? next : null);
   else if (data.do === "heard") send({ do: "heard", handle, now: { how: data.how } });
   else if (data.do === "link") send({ do: "link", handle, now: { as: data.as } });
@@ -251,6 +252,21 @@ document.addEventListener("click", async (event) => {
   else if ("sendPapers" in data) {
     try { draw(await post(`/jobs/${job}/send`, { seen: Number(work.dataset.seen), draft: work.dataset.draft })); say("Kept as sent"); } catch (fault) { tell(fault); }
   }
+});
+
+// Pictures go up one after the other, each drawn anew there; the page shows each as soon as it is kept.
+document.addEventListener("change", async (event) => {
+  if (event.target.id !== "pictures") return;
+  const files = Array.from(event.target.files);
+  let kept = 0;
+  for (const file of files) {
+    say(`Sending picture ${kept + 1} of ${files.length}`);
+    try {
+      draw(await ask(`/jobs/${job}/pictures`, { method: "POST", body: file, headers: { Accept: "application/json", "Content-Type": "application/octet-stream" } }));
+      kept += 1;
+    } catch (fault) { tell(fault); break; }
+  }
+  if (kept) say(kept === 1 ? "Picture kept" : `${kept} pictures kept`);
 });
 
 document.addEventListener("submit", (event) => {
@@ -348,6 +364,7 @@ const ACTS = {
   " ": () => playOf(here),
   Enter: () => { const yes = here && here.querySelector('[data-do="accept"], [data-do="settle"][data-keep="mine"]'); if (yes) act(yes); else move(1); },
   c: () => { const button = here && here.querySelector("[data-correct]"); if (button) button.click(); else if (here && here.dataset.gap) here.querySelector("input:not([type=hidden]), select").focus(); },
+  r: () => { const other = here && here.querySelector('[data-do="role"]'); if (other) act(other); },
   x: () => { const out = here && here.querySelector('[data-do="delete"], [data-do="waive"]'); if (out) act(out); },
   o: () => { const loop = document.getElementById("loop"); loop.checked = !loop.checked; say(loop.checked ? "Over and over" : "Once"); },
   s: () => Sound.stop(),
