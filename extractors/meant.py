@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from extractors.facts import Quantity, Role
 from extractors.figure import Figure
 from extractors.mentions import Mention, quantities_of, subjects
+from extractors.reader import WORTH_A_LOOK
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
 
@@ -241,8 +242,9 @@ STRONG = {
 }
 
 
-def quantities_open(scene: Scene, figure: Figure, story: Story) -> list[Quantity]:
+def quantities_open(scene: Scene, index: int, story: Story) -> list[Quantity]:
     """The quantities that a figure may be: those of its unit, or all that are meant without one."""
+    figure = scene.figures[index]
     if figure.units:
         return list(dict.fromkeys(q for q, _ in spoken_pairs(scene, figure)))
     lead, clause = scene.lead(figure), scene.clause(figure)
@@ -253,4 +255,5 @@ def quantities_open(scene: Scene, figure: Figure, story: Story) -> list[Quantity
     cues = {q for q in quantity_rows() if scene.hits(f"q:{q}", *lead)}
     nearest = scene.mentions_before(figure.number.start, 1)
     own = {quantities_of(m.subject)[0] for m in nearest if quantities_of(m.subject)}
+    cues |= {q for q in RARELY_UNSAID if scene.impressions[index].quantity.get(q, 0.0) >= WORTH_A_LOOK}
     return [q for q in Quantity if q not in RARELY_UNSAID or q in cues or q == story.quantity or q in own]

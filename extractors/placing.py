@@ -133,7 +133,7 @@ def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float])
         (w for p, w in ways[1:] if (w.quantity, w.unit) != (best.quantity, best.unit) and p > 0.08), None
     )
     refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
-    by_role = role_signs(scene, figure, best, story)
+    by_role = role_signs(scene, index, best, story)
     never = load_table("roles")["never_rated"]["subjects"]
     names = [role for role in by_role if role is not Role.RATED or best.subject not in never]
     role_chances = shares([score(by_role[name], table) for name in names])

@@ -7,6 +7,7 @@ from extractors.features import RANK, common_signs, fits, hint_of, where_is
 from extractors.figure import Figure
 from extractors.meant import GAS, SUPPLY, Story, decimal, quantities_open, size, spoken_pairs, usual
 from extractors.mentions import Mention, subjects
+from extractors.reader import share_word
 from extractors.scene import Scene, quantity_rows
 from extractors.units import units
 
@@ -45,9 +46,10 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
     tied = min(nearest, key=lambda w: RANK[w], default="")
     ahead_units = set() if said else _listed_ahead(scene, index)
     found = []
-    for quantity in quantities_open(scene, figure, story):
+    for quantity in quantities_open(scene, index, story):
         unit = next((u for q, u in spoken_pairs(scene, figure) if q == quantity), quantity_rows()[quantity].unit)
         signs = [f"is {quantity}", f"is {quantity}|{'said' if said else 'not said'}"]
+        signs.append(f"reader:quantity {share_word(scene.impressions[index].quantity.get(quantity, 0.0))}")
         for where, mention in nearest.items():
             how = fits(mention.subject, {quantity})
             ok = usual(figure, unit, quantity, mention.subject)
