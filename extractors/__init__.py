@@ -24,11 +24,12 @@ def identified(talk: Talk) -> dict[Span, str]:
 def find_facts(transcript: Transcript) -> Facts:
     """All facts of one job's transcript. Raises for nothing that was said; an extractor that fails is in `faults`."""
     from extractors.facts import Facts
+    from extractors.heard_as import asked, understood
     from extractors.passage import make_passage
     from extractors.registry import Found, discover
     from extractors.talk import Talk
 
-    talk = Talk(make_passage(transcript))
+    talk = Talk(understood(make_passage(transcript)))
     found = Found()
     for extractor in discover():
         try:
@@ -40,4 +41,6 @@ def find_facts(transcript: Transcript) -> Facts:
         values["readings"], values["unplaced"] = values["readings"]
     if "equipment" in values:
         values["equipment"], values["other_equipment"] = values["equipment"]
+    for name in ("findings", "actions", "parts") if talk.passage.taken else ():
+        values[name] = tuple(asked(fact, talk.passage) for fact in values.get(name, ()))
     return Facts(**values, faults=tuple(found.faults))

@@ -33,7 +33,7 @@ def spelled(by: Beside, figure: Figure) -> Aside | None:
         return Aside(UnplacedReason.IDENTIFIER, "letters stand right beside it")
     letter_before = len(before) == 1 and before.isalpha() and before not in ("a", "i")
     letter_after = len(after) == 1 and after.isalpha() and after not in ("a", "i") and by.beside(figure, 2) != "to"
-    if figure.units:
+    if figure.units or span.start - 1 in by.talk.legs or span.end in by.talk.legs:
         return None
     if (letter_before or letter_after) and not (
         before == "s" or (before in ("r",) and figure.value and figure.value >= 22)
@@ -226,6 +226,12 @@ def label(by: Beside, figure: Figure) -> Aside | None:
             "slash",
         ) and (by.passage.norm(number.end) in ("degrees",) or figure.form == "decimal"):
             return None
+        first = (
+            number.start == 1
+            or by.passage.tokens[number.start - 2].sentence != by.passage.tokens[number.start].sentence
+        )
+        if plain == "room" and first and 45 <= figure.value <= 110:
+            return None  # "Room seventy-six.": how warm it is; a room by its number stands after "in" or "to"
         if plain == "number" or figure.form != "decimal":
             return Aside(UnplacedReason.IDENTIFIER, f"“{cue}” before it")
     before = by.passage.norm(number.start - 1)
@@ -322,6 +328,9 @@ def count(by: Beside, figure: Figure) -> Aside | None:
             after == "of" and after2 in ("them", "those", "these", "the", "my", "his", "her", "their", "our", "each")
         ):
             return Aside(UnplacedReason.COUNT_OF_THINGS, "so many of them")
+        machines = set(by.table["count"]["machines"])
+        if after in machines and figure.middle > by.table["count"]["most_machines"]:
+            return None  # "locked rotor ninety-six, fans one six": no machine has so many
         if after in nouns and after not in (
             "new",
             "old",

@@ -12,6 +12,8 @@ from extractors.talk import Talk
 from extractors.things import Thing, listed, usual_words
 
 REACH = 14  # clauses back to which "it" may point
+TOPIC = 4  # clauses back to a sentence that only names a thing
+NAME_ALONE = 7  # tokens of such a sentence
 WHOLE = ("unit", "system")
 
 
@@ -37,26 +39,36 @@ class Components:
         return self.things[bisect_left(self._starts, start) : bisect_left(self._starts, end)]
 
     def before(
-        self, token: int, clause: Clause, fits: Collection[str] | None, *, outside: bool = False
+        self,
+        token: int,
+        clause: Clause,
+        fits: Collection[str] | None,
+        *,
+        outside: bool = False,
+        hardware: bool = False,
     ) -> Thing | None:
         """What a clause that names nothing speaks of: the nearest thing before a token that fits.
 
-        `outside`: nouns that no table knows count as well, whatever fits. Of one clause the thing that is no mere
-        place ("on the roof") comes first, the whole machine last; nothing is looked for far back.
+        `outside`: nouns that no table knows count as well, whatever fits; `hardware`: bolts and clips too. Of one
+        clause the thing that is no mere place ("on the roof") comes first, the whole machine last.
         """
         whole: Thing | None = None
         for index in range(clause.index - 1, max(-1, clause.index - 1 - REACH), -1):
             earlier = self.clauses.clauses[index]
             if token - earlier.span.end > FAR:
                 break
-            for thing in self._ordered(earlier, clause, fits, outside):
+            for thing in self._ordered(earlier, clause, fits, outside, hardware):
                 if thing.component in WHOLE:
+                    if thing.prep:
+                        continue
                     whole = whole or (thing if fits is None or thing.component in fits else None)
                 elif fits is None or thing.word in fits or not thing.known:
                     return whole if whole is not None and fits is None else thing
         return whole
 
-    def _ordered(self, earlier: Clause, clause: Clause, fits: Collection[str] | None, outside: bool) -> list[Thing]:
+    def _ordered(
+        self, earlier: Clause, clause: Clause, fits: Collection[str] | None, outside: bool, hardware: bool
+    ) -> list[Thing]:
         """The things of an earlier clause, the likeliest antecedent first."""
         if earlier.sentence == clause.sentence:
             head = self._heading(earlier, fits)
@@ -65,7 +77,7 @@ class Components:
         things = [
             t
             for t in self.of(earlier)
-            if (t.known and t.said not in small_words("hardware")) or (outside and t.named and not t.prep)
+            if (t.known and (hardware or t.said not in small_words("hardware"))) or (outside and t.named and not t.prep)
         ]
         heads = [t for t in things if not t.prep]
         if any(self.passage.norm(i) in ("i", "we") for i in range(earlier.span.start, earlier.span.end)):
@@ -85,9 +97,45 @@ class Components:
         return None if any(tag.startswith("VB") for tag in tags) else first
 
     def header(self, clause: Clause) -> Thing | None:
-        """The thing that heads the sentence of a clause, if one does and the clause is not itself that head."""
+        """The thing that heads what a clause says: "gasket on the left, hard as wood".
+
+        A name alone right before the clause, at the head of its sentence, or as a sentence of its own
+        before it: "Fan bearing. Seized."
+        """
+        index = clause.index - 1
+        while index >= 0 and self.clauses.clauses[index].sentence == clause.sentence:
+            thing = self._name_alone(self.clauses.clauses[index])
+            if thing is not None:
+                return thing
+            if self._has_verb(self.clauses.clauses[index]) or self._names(self.clauses.clauses[index]):
+                break
+            index -= 1
         thing = self._heading(clause, None)
-        return thing if thing is not None and thing.span.end <= clause.span.start else None
+        if thing is not None and thing.span.end <= clause.span.start:
+            return thing
+        if index >= 0 and self.clauses.clauses[index].sentence == clause.sentence:
+            return None
+        for earlier in reversed(self.clauses.clauses[max(0, index + 1 - TOPIC) : index + 1]):
+            thing = self._name_alone(earlier)
+            if thing is not None:
+                sentence = self.passage.sentence_span(thing.head)
+                return thing if sentence.end - sentence.start <= NAME_ALONE else None
+            if self._has_verb(earlier) or self._names(earlier):
+                return None
+        return None
+
+    def _name_alone(self, clause: Clause) -> Thing | None:
+        """The thing of a clause that is nothing but its name."""
+        first = next((t for t in self.of(clause) if t.known and not t.prep), None)
+        if first is None or first.start > clause.first or self._has_verb(clause):
+            return None
+        return first
+
+    def _has_verb(self, clause: Clause) -> bool:
+        return any(tag.startswith("VB") or tag == "MD" for tag in self.clauses.tags[clause.first : clause.span.end])
+
+    def _names(self, clause: Clause) -> bool:
+        return any(t.known and not t.prep for t in self.of(clause))
 
     def machine_word(self, word: str) -> str | None:
         """What a word usually means on the machine at hand."""

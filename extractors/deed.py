@@ -108,6 +108,15 @@ class Memory:
         """Whether a component's change is no surprise: it was told of, or the component was faulty."""
         return component in self._expected or component in self._faulty
 
+    def planned(self, action: ActionKind, clause: Clause) -> Thing | None:
+        """What such work was planned on shortly before: "I'm going to flush the lines ... flushed it"."""
+        for deed in reversed(self.deeds[-6:]):
+            if clause.index - deed.clause.index > CURE_REACH or (deed.action is action and deed.status is DONE):
+                return None
+            if deed.action is action and deed.status is PLANNED:
+                return as_thing(deed)
+        return None
+
     def due(self, thing: Thing, clause: Clause) -> Thing:
         """A shared word ("the motor") as the one of its meanings that was to be changed or that failed."""
         for deed in self._lately():

@@ -85,7 +85,7 @@ class _Reader:
             return self._advice(clause, hit, mood)
         if hit.rows[0].action is ActionKind.ORDERED:
             return self._order(clause, hit, mood)
-        if mood.order and not self.objects.has_its_object(hit):
+        if (mood.order and not self.objects.has_its_object(hit)) or self._goes_by_itself(clause, hit):
             return None
         object_ = self.objects.of(clause, hit, mood)
         thing = object_.thing
@@ -95,7 +95,7 @@ class _Reader:
         for row in hit.rows:
             if mood.order and (row.action in BY_ORDER or self._heads_a_figure(hit, row.action)):
                 continue
-            if self._is_a_value(clause, hit, row.action):
+            if self._is_a_value(clause, hit, row.action) or not self._means_a_setting(clause, hit, row.action):
                 continue
             fitted = self.objects.fit(clause, hit, row, object_)
             if fitted is None:
@@ -106,7 +106,7 @@ class _Reader:
                 confirm = (*confirm, "subject unclear")
             said = self.view.passage.said(hit.span).lower()
             return Deed(
-                self._put_in(clause, row.action, component, hit),
+                self._kind(clause, row.action, component, hit),
                 component,
                 place,
                 mood.status,
@@ -139,7 +139,30 @@ class _Reader:
         if action is ActionKind.EVACUATED and self.view.words(Span(hit.verb + 1, end)) == ("it", "down"):
             following = self.view.clauses.clauses[min(clause.index + 1, len(self.view.clauses.clauses) - 1)]
             return not (self.objects.figure_in(clause, hit.verb) or self.objects.figure_in(following, 0))
-        return action in PUT_IN and end in figures and self.norm(end - 1) == "on"
+        setting = end in figures or self.norm(end) in small_words("setting_value")
+        return action in PUT_IN and setting and self.norm(end - 1) == "on"
+
+    def _goes_by_itself(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether a clause of one word tells what the machine does: "turning.", "draining"."""
+        return clause.span.end - clause.first == 1 and self.norm(hit.verb) in small_words("gerund_of_itself")
+
+    def _means_a_setting(self, clause: Clause, hit: VerbHit, action: ActionKind) -> bool:
+        """Whether "put it to", "turned it on" tells a setting, by what follows: a figure, or "auto", "the middle"."""
+        figures, end = self.objects.figure_starts, hit.span.end
+        if action is ActionKind.ADJUSTED:  # "turned it down from one eighty-five to one seventy-five" is set
+            return not any(
+                self.norm(i) == "from" and i + 1 in figures for i in range(hit.verb + 1, clause.span.end - 1)
+            )
+        if action is not ActionKind.SET or self.norm(end - 1) not in small_words("setting_particle"):
+            return True
+        following = range(end, min(end + 4, clause.span.end))
+        return any(i in figures or self.norm(i) in small_words("setting_value") for i in following)
+
+    def _kind(self, clause: Clause, action: ActionKind, component: str, hit: VerbHit) -> ActionKind:
+        """The contract's word for the work: a valve that is set to a pressure is adjusted."""
+        if action is ActionKind.SET and component in groups()["trimmed"]:
+            return ActionKind.ADJUSTED
+        return self._put_in(clause, action, component, hit)
 
     def _put_in(self, clause: Clause, action: ActionKind, component: str, hit: VerbHit) -> ActionKind:
         """Replaced instead of installed, where the thing is new, or the same came out before or was to be changed."""
@@ -151,7 +174,7 @@ class _Reader:
         usual = (
             hit.rows[0].action is ActionKind.INSTALLED
             and self.norm(hit.verb) in small_words("put_verbs")
-            and component not in groups()["noun"]
+            and (component not in groups()["noun"] or self.view.any(hit.verb, hit.span.end, ("one", "ones", "mine")))
             and component != "time delay"
         )
         return ActionKind.REPLACED if new or usual or self.memory.told_of(component) else action

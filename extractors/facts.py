@@ -212,6 +212,8 @@ class HeardDoubt(Frozen):
     """Reasons for a second listen, in the draft's words; empty when the sound leaves no doubt worth a flag."""
     alternatives: tuple[str, ...] = ()
     """What else may have been said there, in words or digits, the likeliest first."""
+    instead: str | None = None
+    """The one of them that is taken for what was said: two other hearings agree on it."""
 
 
 class Segment(Frozen):

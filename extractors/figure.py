@@ -30,6 +30,10 @@ class Figure:
     """[minus, plus] as said."""
     tolerance_in_percent: bool = False
     misheard_unit: bool = False
+    mended: bool = False
+    """The number's words were understood otherwise than they were heard."""
+    otherwise: tuple[float, ...] = ()
+    """The numbers of another cut of these words and those beside them."""
     signed: bool = False
     changed_to: bool = False
     """The second of "from X to Y": the new value, the figure before it the old."""

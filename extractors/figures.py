@@ -7,8 +7,10 @@ from functools import cache
 
 from extractors.facts import Qualifier
 from extractors.figure import Figure
+from extractors.heard_again import outvoted
 from extractors.lexicon import load_table
-from extractors.numerals import Numeral, is_number_word, numerals
+from extractors.number_atoms import is_number_word
+from extractors.numerals import Numeral, numerals
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
 from extractors.ranges import ranges, tolerances
@@ -93,6 +95,8 @@ def _with_unit(passage: Passage, numeral: Numeral, at: dict[int, list[Hit]]) -> 
         also=numeral.also,
         pair=numeral.pair,
         signed=numeral.signed,
+        mended=numeral.mended,
+        otherwise=numeral.otherwise,
     )
     end = numeral.span.end
     fillers = load_table("figures")["between"]["fillers"]
@@ -368,7 +372,7 @@ def _belows(passage: Passage, figures: list[Figure]) -> list[Figure]:
 def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Figure]:
     """All figures of a passage in order. `skip`: tokens that are part of something else (a name, a subject)."""
     at = _find_units(passage)
-    plain = [_with_unit(passage, numeral, at) for numeral in numerals(passage, skip)]
+    plain = [_with_unit(passage, numeral, at) for numeral in outvoted(passage, numerals(passage, skip))]
     plain = _units_first(passage, plain, at)
     taken = {i for figure in plain for i in range(figure.span.start, figure.span.end)}
     articles = _article_units(passage, at, taken)

@@ -331,7 +331,7 @@ class Moods:
     def _past(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str, timed: bool) -> Mood | None:
         if subject in OURS and near in OURS:
             return Mood(DONE, "I did")
-        if subject in OTHERS or near in ("what", "which", "that"):
+        if subject in OTHERS or near in ("what", "which", "that", "not", "never", "n't"):
             return None
         if near == "":
             base = Form.BASE in hit.forms

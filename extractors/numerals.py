@@ -7,13 +7,15 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
-from itertools import takewhile
+from itertools import pairwise, takewhile
 from typing import Any
 
 from extractors.lexicon import load_table
+from extractors.number_atoms import MAX_RUN, Atom, first_atom, run_of
 from extractors.passage import Passage, Span
 
-MAX_RUN = 14  # atoms that one search for the best cut looks at; keeps the whole linear
+SAID_AGAIN = 1.4  # for a figure that is said twice in one breath: "ninety-two ninety-two"
+UNSURE_CUT = 0.35  # numbers side by side that another cut would read at so little more cost are asked
 SPLIT_PENALTY = 0.3  # numbers side by side are of a like size: "four sixty-one four fifty-eight"
 
 
@@ -32,107 +34,10 @@ class Numeral:
     signed: bool = False
     pair: tuple[float, float] | None = None
     """Two numbers that the words may mean instead: "thirty-five five" is 35 and 5."""
-
-
-@dataclass(frozen=True, slots=True)
-class Atom:
-    """One number word.
-
-    Kinds: D digit, Z zero, T teen, Y tens, H hundred, K thousand, P point, A and,
-    a article, F fraction, N written number, C written like a time, S sign, O ordinal.
-    """
-
-    kind: str
-    value: float
-    token: int
-    width: int = 1
-    text: str = ""
-
-
-@cache
-def _words() -> dict[str, tuple[str, float]]:
-    table = load_table("numbers")
-    words: dict[str, tuple[str, float]] = {}
-    for word, value in table["digits"].items():
-        words[word] = ("Z" if value == 0 else "D", float(value))
-    for word in table["zeros"]["say"]:
-        words[word] = ("Z", 0.0)
-    words |= {word: ("T", float(value)) for word, value in table["teens"].items()}
-    words |= {word: ("Y", float(value)) for word, value in table["tens"].items()}
-    words |= {word: ("H" if value == 100 else "K", float(value)) for word, value in table["powers"].items()}
-    words |= {word: ("F", float(value)) for word, value in table["fractions"].items()}
-    for word in table["signs"]["minus"]:
-        words[word] = ("S", -1.0)
-    for word in table["signs"]["plus"]:
-        words[word] = ("S", 1.0)
-    for word in table["signs"]["point"]:
-        words[word] = ("P", 0.0)
-    words["and"] = ("A", 0.0)
-    words["a"] = ("a", 1.0)
-    words["an"] = ("a", 1.0)
-    return words
-
-
-def is_number_word(word: str) -> bool:
-    """Whether a word can begin a spoken figure: "one", "forty", "point", "minus"."""
-    known = _words().get(word)
-    return known is not None and known[0] in "DTYPS"
-
-
-@cache
-def _table() -> dict[str, Any]:
-    return load_table("numbers")
-
-
-def _atom(passage: Passage, index: int) -> Atom | None:
-    """The atom that begins at a token, or None."""
-    token = passage.tokens[index]
-    norm = token.norm
-    if token.is_digits:
-        after = passage.tokens[index + 1] if index + 1 < len(passage.tokens) else None
-        if after is not None and after.joined and after.norm in ("st", "nd", "rd", "th"):
-            size = float(re.sub(r"\D", "", norm) or 0)
-            beside = {passage.norm(index - 1), passage.norm(index + 2)}
-            if size in (8, 16, 32, 64) and (beside & {"of", "a", "an", "inch"} or passage.norm(index - 1).isdigit()):
-                return Atom("F", 1 / size, index, 2, norm)  # "a 16th of an inch", "1 32nd"
-            return Atom("O", size, index, 2, norm)
-        if ":" in norm:
-            hours, minutes = norm.split(":")
-            return Atom("C", float(int(hours) * 100 + int(minutes)), index, 1, norm)
-        slash = [passage.norm(index + k) for k in (1, 2)]
-        if slash[0] == "/" and norm.isdigit() and slash[1] in ("2", "3", "4", "8", "16", "32", "64"):
-            upper, lower = int(norm), int(slash[1])
-            if 0 < upper < lower and passage.tokens[index + 1].joined and passage.tokens[index + 2].joined:
-                return Atom("F", upper / lower, index, 3, "/")
-        if re.fullmatch(r"\d{1,3}(,\d{3})+(\.\d+)?", norm):
-            return Atom("N", float(norm.replace(",", "")), index, 1, norm)
-        return Atom("N", float(norm.replace(",", ".")), index, 1, norm)
-    known = _words().get(norm)
-    if known is None:
-        return None
-    return Atom(known[0], known[1], index, 1, norm)
-
-
-def _run(passage: Passage, start: int) -> list[Atom]:
-    """The atoms from a token on, up to the first word that is none or the first mark."""
-    atoms: list[Atom] = []
-    index = start
-    while index < len(passage.tokens) and len(atoms) < MAX_RUN:
-        if passage.norm(index) == "-" and atoms and atoms[-1].kind == "S" and index + 1 < len(passage.tokens):
-            index += 1
-            continue
-        atom = _atom(passage, index)
-        if atom is None and atoms and atoms[-1].kind == "P":
-            sound = _table()["misheard_after_point"].get(passage.norm(index))
-            if sound is not None:
-                atom = Atom("D", float(sound), index, 1, passage.norm(index))
-        if atom is None:
-            break
-        if atoms and passage.tokens[index].segment != passage.tokens[index - 1].segment and not passage.joined_lines:
-            break
-        atoms.append(atom)
-        index += atom.width
-    return atoms
+    mended: bool = False
+    """The words were understood otherwise than they were heard: "thirt nine", "two, oh eight"."""
+    otherwise: tuple[float, ...] = ()
+    """The numbers that these words and those beside them would be, cut elsewhere: 340 and 548 for 345 and 48."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +50,11 @@ class _Reading:
     cost: float
     also: tuple[float, ...] = ()
     pair: tuple[float, float] | None = None
+
+
+@cache
+def _table() -> dict[str, Any]:
+    return load_table("numbers")
 
 
 def _digit(atom: Atom) -> bool:
@@ -219,6 +129,8 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
         end = at
         while end < size and _digit(atoms[end]):
             end += 1
+        if [atom.text for atom in atoms[at + 1 : at + 5 : 3]] == ["oh", "oh"]:
+            end = min(end, at + 3)  # "two oh six two oh nine": two legs, no number of six digits
         for stop in range(at + 2, end + 1):
             digits = "".join(str(int(atom.value)) for atom in atoms[at:stop])
             if stop - at == 2:
@@ -230,7 +142,8 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
     for end, value, _ in _two(atoms, at) if first.kind in "TY" else []:
         yield _Reading(end, value, "plain", 1.0)
         for end2, value2, _ in _two(atoms, end):
-            yield _Reading(end2, value * 100 + value2, "pair4", 1.3, (), (value, value2))
+            four = value <= _table()["four_figures"]["up_to"] or atoms[end2 - 1].large
+            yield _Reading(end2, value * 100 + value2, "pair4", 1.3 if four else 2.4, (), (value, value2))
         if end < size and atoms[end].kind == "D" and (value < 20 or value % 10):
             tail = atoms[end].value
             yield _Reading(end + 1, value + tail / 10, "dropped", 1.25, (value * 10 + tail,), (value, tail))
@@ -359,13 +272,16 @@ def _readings(atoms: list[Atom], at: int) -> Iterator[_Reading]:
         yield _Reading(at + 2, first.value * atoms[at + 1].value, "fraction", 1.0)
 
 
-def _cut(atoms: list[Atom]) -> list[tuple[int, _Reading]]:
-    """The cheapest way to read a run of atoms as numbers: (first atom, reading) each."""
+def _cut(atoms: list[Atom], barred: int = 0) -> tuple[float, list[tuple[int, _Reading]]]:
+    """The cheapest way to read a run of atoms as numbers: its cost and (first atom, reading) each.
+
+    `barred`: no cut before this atom.
+    """
     size = len(atoms)
     best: list[tuple[float, float | None, list[tuple[int, _Reading]]] | None] = [None] * (size + 1)
     best[0] = (0.0, None, [])
     for at in range(size):
-        state = best[at]
+        state = best[at] if at != barred or at == 0 else None
         if state is None:
             continue
         cost, before, path = state
@@ -377,13 +293,35 @@ def _cut(atoms: list[Atom]) -> list[tuple[int, _Reading]]:
             apart = 0.0
             if before and reading.value and path and path[-1][1].end == at:
                 apart = SPLIT_PENALTY * abs(math.log10(abs(before) / abs(reading.value)))
+                apart -= SAID_AGAIN if _again(path[-1][1], reading) else 0.0
             options.append((reading.end, cost + reading.cost + apart, reading.value or None, [*path, (at, reading)]))
         for end, price, last, route in options:
             known = best[end]
             if known is None or price < known[0] - 1e-9:
                 best[end] = (price, last, route)
     final = best[size]
-    return final[2] if final else []
+    return (final[0], final[2]) if final else (math.inf, [])
+
+
+def _otherwise(atoms: list[Atom], cost: float, path: list[tuple[int, _Reading]]) -> dict[int, tuple[float, ...]]:
+    """For the first atoms of numbers side by side that could nearly as well be cut otherwise: those other numbers."""
+    found: dict[int, tuple[float, ...]] = {}
+    for (at, one), (again, two) in pairwise(path):
+        if one.end != again or one.value == two.value:
+            continue
+        price, other = _cut(atoms, barred=again)
+        values = tuple(reading.value for start, reading in other if at <= start < two.end)
+        if price - cost < UNSURE_CUT and {one.value, two.value}.isdisjoint(values[:1]):
+            found[at] = found[again] = values
+    return found
+
+
+def _again(before: _Reading, reading: _Reading) -> bool:
+    """Whether a figure is the one before once more. Digits one by one may make a longer number of themselves."""
+    value = reading.value
+    if value == 20 or (value < 10 and value == int(value)) or before.form == "spelled":
+        return False
+    return value == before.value or (value in before.also and before.form == "dropped")
 
 
 def _is_pronoun(passage: Passage, index: int) -> bool:
@@ -398,7 +336,7 @@ def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numer
     found: list[Numeral] = []
     index = 0
     while index < len(passage.tokens):
-        atom = None if index in skip else _atom(passage, index)
+        atom = None if index in skip else first_atom(passage, index)
         if (
             atom is None
             or atom.kind in "AK"
@@ -411,11 +349,12 @@ def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numer
         if passage.norm(index) == "one" and passage.norm(index - 1) in _table()["pronoun_one"]["thing"]:
             index += 1
             continue
-        atoms = list(takewhile(lambda a: a.token not in skip, _run(passage, index)))
+        atoms = list(takewhile(lambda a: a.token not in skip, run_of(passage, index)))
         part_of_hour = passage.norm(index - 2) in ("half", "quarter")
         if part_of_hour and passage.norm(index - 1) in ("past", "to", "till", "after", "of"):
             atoms = atoms[:1]  # "half past six, sixty-one"
-        path = _cut(atoms)
+        cost, path = _cut(atoms)
+        otherwise = _otherwise(atoms, cost, path)
         consumed = index + 1
         for at, reading in path:
             start = atoms[at].token
@@ -441,7 +380,8 @@ def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numer
                 span = Span(span.start - 1, span.end)
                 value, also, signed = -value, tuple(-v for v in also), True
             value = round(value, 9)
-            found.append(Numeral(span, value, form, also, signed, reading.pair))
+            mended = any(atom.mended for atom in atoms[at : reading.end])
+            found.append(Numeral(span, value, form, also, signed, reading.pair, mended, otherwise.get(at, ())))
         if not path:
             consumed = index + max(1, sum(a.width for a in atoms[:1]))
         index = max(consumed, index + 1)

@@ -47,6 +47,7 @@ class Objects:
         self.components = view.components
         self.memory = memory
         self.figure_starts = frozenset(figure.span.start for figure in figures)
+        self._glycol = any(m.subject in ("glycol", "sanitizer") for m in view.talk.mentions)
         self._masses = frozenset(figure.span.start for figure in figures if MASSES & set(figure.units[:1]))
 
     # ------------------------------------------------------------ the words
@@ -74,6 +75,8 @@ class Objects:
             stranger = any(not t.known and not t.prep and t.span.start <= hit.verb + 4 for t in after)
             if stranger and not located and kind is not ActionKind.SET:
                 return Object(None, "none")
+            if self._is_what_i_did(clause, hit):
+                return Object(None, "none")
             fronted = self.view.heads(clause, hit.span.start)
             if fronted and fronted[-1].span.end <= hit.span.start:
                 return Object(fronted[-1], "object")
@@ -87,12 +90,22 @@ class Objects:
         return Object(None, "none")
 
     def _pronoun(self, clause: Clause, hit: VerbHit, kind: ActionKind) -> bool:
-        near = range(hit.verb + 1, min(clause.span.end, hit.verb + 4))
+        near = range(hit.verb + 1, min(clause.span.end, max(hit.verb + 4, hit.span.end + 1)))
         if any(self.norm(i) in small_words("object_pronoun") for i in near):
             return True
+        if hit.span.end >= clause.span.end and self.norm(hit.span.end - 1) == "new":
+            return True  # "put in the new"
         if kind is ActionKind.INSPECTED and any(self.norm(i) == "there" for i in near):
             return True
         return kind is ActionKind.SET and self.components.place_alone(near.start, near.stop) is not None
+
+    def _is_what_i_did(self, clause: Clause, hit: VerbHit) -> bool:
+        """Whether the verb only says which thing is meant, and that is no component: "the lint I took out"."""
+        subject = hit.span.start - 1
+        if self.norm(subject) not in ("i", "we") or subject <= clause.first:
+            return False
+        led = [t for t in self.components.between(clause.first, subject) if t.span.end == subject]
+        return self.view.tags[subject - 1] in ("NN", "NNS") and not any(t.known for t in led)
 
     def _stops(self, hit: VerbHit, end: int) -> bool:
         """Whether after the verb stands nothing that could be its object: "reset first", "washed out with the hose"."""
@@ -115,7 +128,8 @@ class Objects:
             return within[-1]
         row = hit.rows[0]
         wanted = row.fits if row.fits is not None else allowed(row.action)
-        return self.components.before(clause.span.start, clause, wanted, outside=row.fits is None)
+        hardware = row.action is ActionKind.TIGHTENED
+        return self.components.before(clause.span.start, clause, wanted, outside=row.fits is None, hardware=hardware)
 
     # ------------------------------------------------------------ whether a row of actions.toml holds of it
     def fit(self, clause: Clause, hit: VerbHit, row: Row, object_: Object) -> tuple[str, str | None] | None:
@@ -124,11 +138,13 @@ class Objects:
             return None
         if row.needs == "name" and object_.source != "object":
             return None
+        if row.component == "glycol" and not self._glycol:
+            return None
         if row.action in SYSTEM_WORK and row.component:
             return self._on_the_system(row, object_)
         thing = object_.thing
         if row.action is ActionKind.DEFROSTED:
-            thawed = thing is not None and thing.component in THAWED
+            thawed = thing is not None and thing.component in THAWED and "defrost" not in self.view.words(hit.span)
             return (thing.component, thing.place) if thing is not None and thawed else ("evaporator", None)
         if row.action in (ActionKind.STARTED, ActionKind.SHUT_DOWN) and row.component and object_.pointed:
             return self._whole_machine(clause, hit, row)
@@ -144,7 +160,12 @@ class Objects:
             )
             return (row.component, None) if near is None else (near.component, near.place)
         if object_.source == "it" or (object_.source == "none" and row.needs != "object"):
-            thing = self._same_breath(clause, row) or self.memory.cured(clause, row.action, row.fits, thing) or thing
+            thing = (
+                self._same_breath(clause, row)
+                or self.memory.planned(row.action, clause)
+                or self.memory.cured(clause, row.action, row.fits, thing)
+                or thing
+            )
         if thing is not None and {thing.component, thing.word, thing.component.removesuffix("s")} & never(row.action):
             return None
         if thing is not None and self._may(row, thing):

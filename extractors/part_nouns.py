@@ -206,6 +206,8 @@ def part_nouns(talk: Talk, troubled: frozenset[str] = frozenset(), machine: str 
         ):
             continue  # "a couple of screws"
         known = heads.get(hit.span.end)
+        if known is not None and known[0] == hit.span and hit.label in load_table("components")["nouns"]["say"]:
+            known = None  # "strainer": findings and actions name it so too
         if known is not None and not known[2] and known[0].end - known[0].start >= hit.span.end - hit.span.start:
             continue
         heads[hit.span.end] = (hit.span, hit.label.lstrip("~"), hit.label.startswith("~"), ())

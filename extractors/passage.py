@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import groupby
@@ -88,7 +88,14 @@ class Passage:
     tokens: tuple[Token, ...]
     joined_lines: bool
     """Sentences run on over the ends of segments, as in captions and recognised sound."""
+    taken: Mapping[int, str] = field(default_factory=dict)
+    """Tokens that were misheard, with the word under which they stand in `norms`."""
     _word_times: dict[int, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def heard(self) -> bool:
+        """Whether a recogniser wrote the words, and not a person."""
+        return any(segment.words or segment.doubts for segment in self.transcript.segments)
 
     @cached_property
     def norms(self) -> tuple[str, ...]:

@@ -52,6 +52,8 @@ class Senses:
             return False
         if before in small_words("does_it") and view.tags[span.start][:2] == "VB":
             return False
+        if before in small_words("change_noun") and first in small_words("finished"):
+            return False  # "belt swap done"
         if (
             length > 1
             and row.condition is Condition.OPEN

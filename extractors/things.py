@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from extractors.lexicon import load_table
+from extractors.mentions import subjects
 from extractors.passage import Passage, Span
 from extractors.phrases import Phrases, plural
 from extractors.verbs import forms
@@ -54,8 +55,9 @@ class Part:
 def groups() -> dict[str, frozenset[str]]:
     """Groups of components by name; `noun`: nouns of the trade outside the contract's vocabulary."""
     found = {name: frozenset(members) for name, members in load_table("components")["groups"].items()}
-    nouns = load_table("components")["nouns"]["say"]
-    return found | {"noun": frozenset(nouns) | frozenset(plural(noun) for noun in nouns)}
+    nouns = [*load_table("components")["nouns"]["say"], *(n for n, s in subjects().items() if s.noun)]
+    known = frozenset(nouns) | frozenset(plural(noun) for noun in nouns)
+    return found | {"noun": known - found["figure"] - found["space"]}
 
 
 @cache

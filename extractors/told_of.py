@@ -63,6 +63,10 @@ class ToldOf:
         before = self.components.between(clause.span.start, span.start)
         heads = [t for t in before if not t.prep and not self.components.is_abstract(t)]
         located = [t for t in self.components.between(span.end, clause.span.end) if t.prep]
+        if not any(t.known for t in heads) and not (kind == "thing" and any(t.known for t in located)):
+            topic = self._topic(clause, span, kind)
+            if topic is not None:
+                yield [topic], "the topic"
         has = bool(heads) and self.view.any(clause.span.start, span.start, small_words("have"))
         if kind == "thing" and located and not has:
             yield located[:1], "where it is"
@@ -83,6 +87,14 @@ class ToldOf:
         places = [t for t in before if t.prep]
         if places:
             yield places[:1], "named in the clause"
+
+    def _topic(self, clause: Clause, span: Span, kind: str) -> Thing | None:
+        """The name alone that stood before: "Fan bearing. Seized at the drive end"; not of what somebody does."""
+        if self._pronoun(clause, span.start) or self.view.any(clause.first, span.start, small_words("doer")):
+            return None
+        if kind == "deed" and any(row.condition in FIRM for row in self.senses.rows_at.get(span, ())):
+            return None
+        return self.components.header(clause)
 
     def _filed(self, thing: Thing, clause: Clause, span: Span) -> Thing:
         """A part under the component that the rest of the clause names: "bearings are shot on that motor"."""

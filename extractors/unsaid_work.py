@@ -76,6 +76,8 @@ class UnsaidWork:
             or list(self._needs(clause))
             or list(self._in_place(clause))
             or list(self._new(clause))
+            or list(self._the_new_one(clause))
+            or list(self._change_done(clause))
         )
 
     # ------------------------------------------------------------ "vacuum, 380, held"
@@ -127,7 +129,9 @@ class UnsaidWork:
     def _in_place(self, clause: Clause) -> Iterator[Deed]:
         if self.moods.plain(clause) is not DONE:
             return
-        if self.norm(clause.first) == "in" and self.norm(clause.first + 2) in ("goes", "go"):
+        goes = {self.norm(clause.first + 1), self.norm(clause.first + 2)} & {"goes", "go", "went"}
+        figured = self.objects.figure_in(clause, clause.first)  # "in went eight pounds": a charge
+        if self.norm(clause.first) in ("in", "on") and goes and not figured:
             due = self.memory.failed_last(clause) or self._spoken_of(clause)
             if due is not None:
                 yield self._there_now(clause, clause.first, ActionKind.REPLACED, due.component, due.place, "in it goes")
@@ -163,7 +167,8 @@ class UnsaidWork:
             return None
         before = self.view.heads(clause, cue.start)
         new, last = "new" in words, words[-1]
-        touching = last in BE or last in ("back", "both", "all", "now") or _is_figure(last)
+        said_to_go = self.norm(cue.start) in ("went", "goes")
+        touching = said_to_go or last in BE or last in ("back", "both", "all", "now") or _is_figure(last)
         if not (touching or new or any(t.span.end == cue.start for t in before)):
             return None
         if before:
@@ -279,6 +284,53 @@ class UnsaidWork:
             if self.norm(index) == "new" and self.view.tags[index - 1] in ("VB", "RB", "RP", "CD", "VBN", "UH"):
                 return index
         return first
+
+    def _the_new_one(self, clause: Clause) -> Iterator[Deed]:
+        """The new part at work, after the old one failed: "the new one's pulling two amps", "with the new cap in"."""
+        if self.moods.plain(clause) is not DONE or self.stances.has("not_done", clause.span):
+            return
+        at = clause.span.start
+        while at < clause.span.end and (
+            self.norm(at) in small_words("filler") | small_words("with_it") | small_words("before_new")
+        ):
+            at += 1
+        if self.norm(at) not in NEW or at + 1 >= clause.span.end or self._just_changed(clause):
+            return
+        due = self.memory.failed_last(clause)
+        before = {self.norm(i) for i in range(clause.span.start, at)}
+        led = bool(before & small_words("with_it")) or (
+            "it" in before and bool(before & {"got", "has"}) and self.view.any(at, clause.span.end, ("now",))
+        )
+        things = [t for t in self.components.between(at + 1, at + 4) if t.known]
+        thing: Thing | None = due if self.norm(at + 1) in ("one", "ones") else None
+        if things and (led or (due is not None and things[0].component == due.component)):
+            thing = self.memory.due(things[0], clause) if things[0].options else things[0]
+        if thing is not None and thing.component in allowed(ActionKind.REPLACED):
+            said = ("said: new", "status: at work now")
+            yield Deed(ActionKind.REPLACED, part_name(thing), thing.place, DONE, clause, at, clause.bare, said)
+
+    def _just_changed(self, clause: Clause) -> bool:
+        """Whether a change was told shortly before: "the new one" is then what went in there."""
+        return any(
+            d.action in PUT_IN and d.status is DONE and clause.index - d.clause.index <= 2 * AWAITED
+            for d in self.memory.deeds[-8:]
+        )
+
+    def _change_done(self, clause: Clause) -> Iterator[Deed]:
+        """The change of a part told as a noun: "contactor swap done", "finished the belt change"."""
+        words = {self.norm(i) for i in range(clause.span.start, clause.span.end)}
+        if not words & small_words("finished") or self.moods.plain(clause) is not DONE:
+            return
+        for thing in self.components.of(clause):
+            named_so = {self.norm(thing.head), self.norm(thing.span.end)} & small_words("change_noun")
+            if thing.known and named_so:
+                if thing.component in allowed(ActionKind.REPLACED) and not self.stances.has("not_done", clause.span):
+                    said = ("said: its change", "status: it is done")
+                    token = thing.head
+                    yield Deed(
+                        ActionKind.REPLACED, part_name(thing), thing.place, DONE, clause, token, clause.bare, said
+                    )
+                return
 
     # ------------------------------------------------------------ "needs a new belt"
     def needed(self, clause: Clause) -> Deed | None:

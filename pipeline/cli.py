@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline import cli_checks, cli_draft, cli_store
+from pipeline import cli_checks, cli_draft, cli_people, cli_running, cli_store
 from pipeline.cli_app import app
 
-__all__ = ["app", "cli_checks", "cli_draft", "cli_store", "main"]
+__all__ = ["app", "cli_checks", "cli_draft", "cli_people", "cli_running", "cli_store", "main"]
 
 
 def main() -> None:

@@ -23,11 +23,11 @@ app = typer.Typer(
 )
 
 
-def command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+def command(name: str, group: typer.Typer = app) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Makes a function a command whose every fault is a sentence and an exit status, never a traceback."""
 
     def register(work: Callable[..., None]) -> Callable[..., None]:
-        @app.command(name)
+        @group.command(name)
         @wraps(work)
         def guarded(*args: object, **options: object) -> None:
             from pipeline.terminal import STOPPED, tell_error
@@ -45,7 +45,7 @@ def command(name: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
                 os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
                 raise typer.Exit(141) from None
             except Exception as fault:
-                if isinstance(fault, typer.Exit):
+                if isinstance(fault, typer.Exit | typer.Abort):
                     raise
                 from pipeline.faults import internal
 

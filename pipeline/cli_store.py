@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from pipeline.cli_app import Quiet, ShopFile, command
+from pipeline.errors import InputError
 
 if TYPE_CHECKING:
     from pipeline.desk import Desk
@@ -23,7 +24,8 @@ Home = Annotated[
 
 
 @contextmanager
-def _opened(home: Path | None, shop: Path | None = None) -> Iterator[tuple[Store, Desk]]:
+def opened(home: Path | None, shop: Path | None = None) -> Iterator[tuple[Store, Desk]]:
+    """The store with its desk, for the length of one command."""
     from pipeline.desk import Desk, shop_of
     from pipeline.settings import read_settings
     from pipeline.store.place import store_place
@@ -43,26 +45,61 @@ def serve_pages(
         int, typer.Option("--port", metavar="N", help="The port on this machine; 0 for any free one.")
     ] = 8610,
     open_browser: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
+    listen: Annotated[
+        str,
+        typer.Option("--listen", metavar="ADDRESS", help="Serve a network: the address to listen on, 0.0.0.0 for all."),
+    ] = "",
+    names: Annotated[
+        list[str] | None,
+        typer.Option("--name", metavar="HOST", help="A name under which others reach this machine; several may be."),
+    ] = None,
+    certificate: Annotated[
+        Path | None,
+        typer.Option("--certificate", metavar="FILE", help="A TLS certificate of your own, instead of the made one."),
+    ] = None,
+    key: Annotated[Path | None, typer.Option("--key", metavar="FILE", help="The key of --certificate.")] = None,
+    proxies: Annotated[
+        list[str] | None,
+        typer.Option("--behind-proxy", metavar="ADDRESS", help="The proxy that speaks TLS for this program."),
+    ] = None,
     home: Home = None,
     shop: ShopFile = None,
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", metavar="N", help="Jobs worked on beside the pages: 1, or none when JOBTAPE_DB is PostgreSQL."
+        ),
+    ] = None,
 ) -> None:
-    """Review jobs in the browser, on this machine only.
+    """Review jobs in the browser, on this machine only unless --listen is given.
 
     Put recordings in on the page; they are heard and drafted while it runs. Stop it with Ctrl+C: what is in
     work goes on at the next start.
     """
     from pipeline.settings import read_settings
     from pipeline.store.place import store_place
+    from pipeline.web.certificate import fingerprint
+    from pipeline.web.network import network_of
     from pipeline.web.serve import serve
 
+    if not listen and (names or certificate or key or proxies):
+        raise InputError("not-listening", "Those options are for a network.", "Say where to listen: --listen ADDRESS.")
+    place = store_place(home=home)
+    network = network_of(place, listen, names or (), certificate, key, proxies or ()) if listen else None
+
     def tell(address: str) -> None:
-        print(f"jobtape is at {address} (on this machine only). Ctrl+C stops it.", flush=True)
+        who = "on this machine only" if network is None else "people sign in"
+        print(f"jobtape is at {address} ({who}). Ctrl+C stops it.", flush=True)
+        if network is not None and network.certificate is not None:
+            print(f"Its certificate's SHA-256: {fingerprint(network.certificate)}", flush=True)
         if open_browser:
             import webbrowser
 
             webbrowser.open(address)
 
-    serve(store_place(home=home), read_settings(shop=shop), port, tell)
+    if workers is None:
+        workers = 1 if place.embedded else 0
+    serve(place, read_settings(shop=shop), port, tell, network, workers)
 
 
 def _job_line(row: JobRow) -> str:
@@ -82,7 +119,7 @@ def list_jobs(
     """List the jobs of the store, the newest first."""
     from pipeline.store import jobs
 
-    with _opened(home) as (store, _), store.database.reading() as session:
+    with opened(home) as (store, _), store.database.reading() as session:
         rows = jobs.listed(session, None, limit=limit)
         print("\n".join(map(_job_line, rows)) if rows else "No job yet. Put recordings in with: jobtape serve")
 
@@ -99,7 +136,7 @@ def find_jobs(
     """Find jobs by anything said or written: words, a serial, a part number, a site."""
     from pipeline.store import search
 
-    with _opened(home) as (store, _), store.database.reading() as session:
+    with opened(home) as (store, _), store.database.reading() as session:
         rows = search.find(session, " ".join(words), since=since, until=until)
         print("\n".join(map(_job_line, rows)) if rows else "No job holds all these words.")
 
@@ -110,13 +147,12 @@ def show_machine(
     home: Home = None,
 ) -> None:
     """Show a machine's plate, visits, figures over the years, and what is open."""
-    from pipeline.errors import InputError
     from pipeline.history import series_of
     from pipeline.store import machines
     from pipeline.words import load_words
     from pipeline.words.figures import digits, unit_text
 
-    with _opened(home) as (store, _), store.database.reading() as session:
+    with opened(home) as (store, _), store.database.reading() as session:
         found = machines.machines(session, None, " ".join(words))
         if not found:
             raise InputError("no-such-machine", "No machine has all these words on its plate.", "Try fewer of them.")
@@ -156,7 +192,7 @@ def export_store(
     """Write everything as plain files: recordings, drafts, edits and papers, one folder a job."""
     from pipeline.transfer import export
 
-    with _opened(home, shop) as (store, desk):
+    with opened(home, shop) as (store, desk):
         _told(export(store, desk, out, (lambda _: None) if quiet else print), "written", quiet)
 
 
@@ -171,14 +207,13 @@ def import_store(
     from pipeline.store.store import LOCAL
     from pipeline.transfer import bring_in
 
-    with _opened(home, shop) as (store, desk):
+    with opened(home, shop) as (store, desk):
         _told(bring_in(store, desk, folder, LOCAL, (lambda _: None) if quiet else print), "read", quiet)
 
 
 def _told(moved: object, how: str, quiet: bool) -> None:
     import sys
 
-    from pipeline.errors import InputError
     from pipeline.transfer import Moved
 
     assert isinstance(moved, Moved)
@@ -201,13 +236,13 @@ def forget_jobs(
     home: Home = None,
 ) -> None:
     """Remove a job, or everything older than a day, for good: recording, words, report and papers."""
-    from pipeline.errors import InputError
     from pipeline.store import jobs
+    from pipeline.store.backups import reach
     from pipeline.store.forgetting import forget
 
     if (job_id is None) == (before is None):
         raise InputError("forget-what", "Nothing was named.", "Name one job, or a day with --before 2025-01-31.")
-    with _opened(home) as (store, _):
+    with opened(home) as (store, _):
         with store.database.reading() as session:
             if job_id is not None:
                 rows = [jobs.job(session, job_id, None).row]
@@ -222,6 +257,8 @@ def forget_jobs(
         if not yes:
             typer.confirm(f"Remove {'this job' if len(ids) == 1 else f'these {len(ids)} jobs'} for good?", abort=True)
         forget(store, ids, "the command line")
+        for target in reach(store):
+            print(f"The backups in {target} could not be reached; it is taken out there with the next one.")
         print(f"{len(ids)} {'job was' if len(ids) == 1 else 'jobs were'} removed.")
 
 

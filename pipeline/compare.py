@@ -64,6 +64,26 @@ def agree(left: Item, right: Item) -> bool:
     return left.value in right.values or right.value in left.values
 
 
+def agreed(item: Item, one: Item | None, other: Item | None) -> str | None:
+    """What two other hearings of a figure wrote, where they agree with each other and not with it; else None.
+
+    A figure that lost a part of itself ("fifty" of "fifty-two") or its sign outvotes nothing, and a ty outvotes no
+    teen: noise makes ty of teen and hardly ever the other way.
+    """
+    if one is None or other is None or not one.values or not other.values or not agree(one, other):
+        return None
+    if item.value is None or one.value is None or agree(item, one) or agree(item, other):
+        return None
+    have, new = _digits(item.value), _digits(one.value)
+    lost = have.endswith(new) or have.startswith(new) or (len(have) == len(new) and have.startswith(new.rstrip("0")))
+    ty_for_teen = 13 <= item.value % 100 <= 19 and one.value % 100 == item.value % 10 * 10
+    return None if lost or ty_for_teen else min(one.text, other.text, key=lambda text: any(map(str.isdigit, text)))
+
+
+def _digits(value: float) -> str:
+    return f"{abs(value):.6f}".rstrip("0").replace(".", "").lstrip("0") if value % 1 else f"{abs(value):.0f}"
+
+
 def opposite(left: list[Item], right: list[Item]) -> list[Item | None]:
     """For each item of the left text the one of the right text that stands for it, or None."""
     rows, columns = len(left), len(right)

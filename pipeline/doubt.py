@@ -55,7 +55,7 @@ def doubt_digest() -> str:
 
 
 TEENS = frozenset({"thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"})
-TYS = frozenset({"thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"})
+TYS = frozenset({"thirty", "forty", "fourty", "fifty", "sixty", "seventy", "eighty", "ninety"})
 
 
 def ends_in_ty(text: str, value: float) -> bool:

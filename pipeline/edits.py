@@ -18,6 +18,8 @@ from pydantic import ConfigDict, Field, ValidationError
 from extractors.facts import Evidence, Frozen
 from pipeline.errors import StoreError
 
+ReviewState = Literal["draft", "reviewed", "sent"]
+
 
 class EditKind(StrEnum):
     """What a person did."""
@@ -176,19 +178,23 @@ def to_redo(edits: Iterable[Edit]) -> Edit | None:
     return by_id.get(waiting[-1]) if waiting else None
 
 
-def review_state(edits: Iterable[Edit]) -> Literal["draft", "reviewed", "sent"]:
+def review_state(edits: Iterable[Edit]) -> ReviewState:
     """Where the report stands. An edit made after the review makes it a draft again, also of a sent one.
 
     What was sent is kept as it was by whoever sent it; this is about the report that would be made now.
     """
-    state: Literal["draft", "reviewed", "sent"] = "draft"
+    state: ReviewState = "draft"
     for edit in edits:
-        if edit.kind is EditKind.REVIEW:
-            said = edit.now.get("review")
-            state = said if said in ("reviewed", "sent") else "draft"
-        elif edit.kind is not EditKind.HEARD:
-            state = "draft"
+        state = review_after(state, edit)
     return state
+
+
+def review_after(state: ReviewState, edit: Edit) -> ReviewState:
+    """Where the report stands once one more edit was made."""
+    if edit.kind is EditKind.REVIEW:
+        said = edit.now.get("review")
+        return said if said in ("reviewed", "sent") else "draft"
+    return state if edit.kind is EditKind.HEARD else "draft"
 
 
 def dump_edits(edits: Iterable[Edit]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from extractors.facts import Complaint, Evidence, Frozen, Reading, Said, Unplaced, UnplacedReason
@@ -110,6 +110,24 @@ def replay(
         for handle, item in bench.handles()
     }
     return Replayed(built, _unsettled([*conflicts, *desk.conflicts()], live), marks)
+
+
+def heard_on(replayed: Replayed, edit: Edit) -> Replayed | None:
+    """The same with one more entry listened to, which is most of what a review does and changes no fact.
+
+    None when the edit is of another kind or more has to be looked at: then all of it is laid over anew.
+    """
+    if edit.kind is not EditKind.HEARD:
+        return None
+    wanted = key_of(edit.target)
+    meant = [handle for handle, mark in replayed.marks.items() if key_of(mark.target) == wanted]
+    if len(meant) != 1:
+        return None
+    mark = replayed.marks[meant[0]]
+    there = mark.machine
+    other = there is not None and any(differs(there.get(name), then) for name, then in edit.machine.items())
+    made = replace(mark, heard=mark.heard or not other, edits=(*mark.edits, edit))
+    return replace(replayed, marks={**replayed.marks, meant[0]: made})
 
 
 class _Desk:

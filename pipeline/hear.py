@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     Samples = NDArray[np.float32]
 
-VERSION = "hear/8"
+VERSION = "hear/9"
 """Changes whenever the same sound may give another transcript, so that kept pieces of before are not used."""
 
 SILENT_PEAK = 1e-3

@@ -1,6 +1,7 @@
-"""The stages as durable jobs on the engine (DBOS, pinned), which only this file knows.
+"""The steps of a durable job: a recording is heard, then everything heard so far of the same upload is read again.
 
-Each recording is heard, then everything that was heard so far of the same upload is read again.
+A step may run twice, also at the same time on two machines. It claims its recording first, under the number of times
+that the engine gave this run to a worker; what comes in under a lower number is refused.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 from pipeline import run
 from pipeline.compose import with_problem
@@ -26,30 +28,27 @@ from pipeline.hear_apart import Result, Wanted, end_all, hear_apart
 from pipeline.ingest import Source
 from pipeline.keep import make_folder
 from pipeline.learned import OwnWords, hotwords, load_words_file, respell
+from pipeline.log import say
 from pipeline.plan import made_with, part_of, plans_of
 from pipeline.settings import Settings
-from pipeline.store import jobs
+from pipeline.store import jobs, tally
 from pipeline.store.files import KEEP_FREE, free_bytes
 from pipeline.store.jobs import NewDraft
 from pipeline.store.tables import JobRow, RecordingRow, now
 from pipeline.store.uploads import shown_name
 
 if TYPE_CHECKING:
-    from dbos import DBOSClient
     from sqlalchemy.orm import Session
 
     from pipeline.store.store import Store
 
-QUEUE = "hearing"
-WORKFLOW = "draft_recording"
-ORDER = "1"
-"""Raised when the order of steps changes, so that a job that began under another order is not taken up in this one."""
-
-GIVEN_UP = ("ERROR", "CANCELLED", "MAX_RECOVERY_ATTEMPTS_EXCEEDED")
 TELL_EVERY_S = 2.0
-SET_ASIDE_AFTER = 3
 READ_AGAIN = 50
+AWAY = ("store-away", "files-away", "no-room-here")
+"""Faults that pass: the step waits and goes on, and the job is none the worse."""
+SLOWEST_LOOK_S = 15.0
 
+Answer = TypeVar("Answer")
 Hear = Callable[[Wanted, Callable[[float, float], None]], Result]
 
 
@@ -61,6 +60,7 @@ class Bench:
     desk: Desk
     settings: Settings
     hear: Hear = hear_apart
+    worker: str = "embedded"
 
 
 class Stopping(BaseException):
@@ -70,10 +70,32 @@ class Stopping(BaseException):
     """
 
 
+@dataclass(frozen=True)
+class Claimed:
+    """A recording that this worker works on, and the job it is shown under."""
+
+    recording: RecordingRow
+    claim: str
+    job: str
+
+
 _stopping = threading.Event()
 
 _bench: Bench | None = None
 """The engine calls its functions by name, so they find their bench here; one a process."""
+
+
+def begin(work: Bench) -> None:
+    """Gives the steps of this process what they work with."""
+    global _bench
+    _bench = work
+    _stopping.clear()
+
+
+def end() -> None:
+    """Tells the steps of this process to stop; they raise Stopping as soon as they can."""
+    _stopping.set()
+    end_all()
 
 
 def bench() -> Bench:
@@ -83,184 +105,40 @@ def bench() -> Bench:
     return _bench
 
 
-class JsonSerializer:
-    """Values of steps as JSON. The engine's own way would run code that stands in the database."""
-
-    def name(self) -> str:
-        """How rows written by it are marked."""
-        return "jobtape_json"
-
-    def serialize(self, data: Any) -> str:
-        """Text of a value; what is no plain value (an error) becomes its words."""
-        return json.dumps(data, default=str)
-
-    def deserialize(self, serialized_data: str) -> Any:
-        """The value of a text."""
-        return json.loads(serialized_data)
-
-
-class Engine:
-    """The engine of this process: takes recordings in, works on them one at a time."""
-
-    def __init__(self, work: Bench, *, worker: str = "embedded", concurrency: int = 1) -> None:
-        """`worker` names this process: always the same one for an embedded store, a new one at each start else."""
-        self.work = work
-        self.worker = worker
-        self.concurrency = concurrency
-        self._client: DBOSClient | None = None
-
-    def start(self) -> None:
-        """Starts working; jobs that a stopped process left go on. Raises StoreError when another process works here."""
-        global _bench
-        from dbos import DBOS
-
-        _bench = self.work
-        _stopping.clear()
-        _functions()
-        # Its own messages name people's files; ours go through the store.
-        DBOS(
-            config={
-                "name": "jobtape",
-                "system_database_url": self.work.store.place.database,
-                "executor_id": self.worker,
-                "application_version": ORDER,
-                "serializer": _serializer(),
-                "log_level": "ERROR",
-            }
-        )
-        DBOS.launch()
-        DBOS.register_queue(
-            QUEUE, worker_concurrency=self.concurrency, polling_interval_sec=0.5, on_conflict="always_update"
-        )
-
-    def stop(self) -> None:
-        """Stops working; what is in work goes on at the next start."""
-        from dbos import DBOS
-
-        _stopping.set()
-        end_all()
-        DBOS.destroy(workflow_completion_timeout_sec=0)
-        self.close()
-
-    def close(self) -> None:
-        """Lets go of the engine's database; for a process that only puts jobs in."""
-        if self._client is not None:
-            self._client.destroy()
-            self._client = None
-
-    def client(self) -> DBOSClient:
-        """The engine's door for putting jobs in."""
-        if self._client is None:
-            from dbos import DBOSClient
-
-            self._client = DBOSClient(
-                system_database_url=self.work.store.place.database, serializer=_serializer(), lazy=True
-            )
-        return self._client
-
-    def submit(self, session: Session, recording: RecordingRow) -> None:
-        """Puts a recording into the queue, in the caller's transaction: with it or not at all."""
-        recording.tries += 1
-        recording.state, recording.reason, recording.done_s, recording.heard_since = "waiting", None, 0.0, None
-        # A run's name and a recording's are kept apart: an ended run cannot be run again under its name.
-        recording.run_id = f"{recording.id}-{recording.tries}"
-        _mirror(session, recording, "waiting", None)
-        self.client().enqueue_in_transaction(
-            session,
-            {
-                "queue_name": QUEUE,
-                "workflow_name": WORKFLOW,
-                "workflow_id": recording.run_id,
-                "app_version": ORDER,
-            },
-            recording.id,
-            recording.run_id,
-        )
-
-    def submit_waiting(self) -> int:
-        """Puts in again what waits and has no run: taken in while no engine ran. Gives how many."""
-        from sqlalchemy import select
-
-        with self.work.store.database.writing() as session:
-            waiting = list(
-                session.scalars(
-                    select(RecordingRow).where(RecordingRow.state == "waiting", RecordingRow.run_id.is_(None))
-                )
-            )
-            for recording in waiting:
-                self.submit(session, recording)
-        return len(waiting)
-
-    def set_aside(self) -> int:
-        """Marks as failed what the engine gave up, since it ended the whole worker time and again. Gives how many."""
-        from dbos import DBOS
-        from sqlalchemy import select
-
-        with self.work.store.database.reading() as session:
-            open_ones = session.execute(
-                select(RecordingRow.id, RecordingRow.run_id).where(
-                    RecordingRow.state.in_(("waiting", "hearing")), RecordingRow.run_id.is_not(None)
-                )
-            ).all()
-        given_up = 0
-        for recording_id, run_id in open_ones:
-            status = DBOS.get_workflow_status(str(run_id))
-            if status is not None and status.status in GIVEN_UP:
-                given_up += 1
-                fault = InputError(
-                    "set-aside",
-                    "The program ended each time while it heard this recording, which is therefore set aside.",
-                    "Try again, or try the quick way.",
-                )
-                failed(recording_id, str(run_id), fault)
-        return given_up
-
-
-def _serializer() -> Any:
-    from dbos._serialization import Serializer
-
-    return type("Json", (JsonSerializer, Serializer), {})()
-
-
-_named = False
-
-
-def _functions() -> None:
-    """Tells the engine our functions, once a process."""
-    global _named
-    if _named:
-        return
-    from dbos import DBOS
-
-    hear_step = DBOS.step(name="hear", retries_allowed=True, max_attempts=SET_ASIDE_AFTER, interval_seconds=2)(hear_one)
-    read_step = DBOS.step(name="read", retries_allowed=True, max_attempts=SET_ASIDE_AFTER, interval_seconds=2)(read_day)
-
-    @DBOS.workflow(name=WORKFLOW, max_recovery_attempts=SET_ASIDE_AFTER)
-    def draft_recording(recording_id: str, run_id: str) -> list[str]:
+def patiently(work: Callable[[], Answer]) -> Answer:
+    """What the work gives, done again while the database or the files are away. Raises Stopping when it is to stop."""
+    pause = 1.0
+    while True:
         try:
-            batch = hear_step(recording_id, run_id)
-            return read_step(batch) if batch else []
-        except Exception as fault:
-            failed(recording_id, run_id, fault)
-            return []
+            return work()
+        except StoreError as fault:
+            if fault.code not in AWAY:
+                raise
+            say("waiting", code=fault.code)
+        if _stopping.wait(pause):
+            raise Stopping
+        pause = min(SLOWEST_LOOK_S, 2 * pause)
 
-    _named = True
 
-
-def hear_one(recording_id: str, run_id: str) -> str:
+def hear_one(recording_id: str, run_id: str, given: int) -> str:
     """Hears a recording and keeps what was heard; gives its batch, or "" when it failed or is no longer wanted.
 
-    A fault that trying again would not mend is written down at once; any other is raised, for the engine to retry.
+    `given`: how often the engine has given this run to a worker. A fault that trying again would not mend is written
+    down at once; any other is raised, for the engine to retry.
     """
-    work = bench()
-    recording = _began(work, recording_id, run_id)
-    if recording is None:
+    return patiently(partial(_hear_one, recording_id, run_id, given))
+
+
+def _hear_one(recording_id: str, run_id: str, given: int) -> str:
+    work, began = bench(), time.monotonic()
+    mine = _claimed(work, recording_id, run_id, given)
+    if mine is None:
+        say("no-longer-wanted", recording=recording_id, worker=work.worker)
         return ""
+    recording = mine.recording
+    say("hearing", mine.job, recording=recording_id, worker=work.worker, tries=recording.tries)
     try:
-        if free_bytes(work.store.place.home) < KEEP_FREE // 2:
-            raise SetupError(
-                "no-space", "The disk is full: the recording was not heard.", "Free some space, then try again."
-            )
+        _room(work.store)
         with _named_file(work.store, recording) as path:
             wanted = Wanted(
                 path=str(path),
@@ -270,28 +148,45 @@ def hear_one(recording_id: str, run_id: str) -> str:
                 hotwords=hotwords(load_words_file(work.store.place.words_file)),
                 threads=work.settings.threads,
             )
-            result = _unless_stopping(work, wanted, _Teller(work.store, recording_id, run_id))
+            result = _unless_stopping(work, wanted, _Teller(work.store, recording_id, mine.claim))
     except (InputError, SetupError) as fault:
-        failed(recording_id, run_id, fault)
+        failed(recording_id, run_id, given, fault)
         return ""
     except StoreError as fault:
         if fault.code == "file-missing":
-            failed(recording_id, run_id, fault)
+            failed(recording_id, run_id, given, fault)
             return ""
         raise
     heard = work.store.files.put(result.body.encode())
-    # What was kept for going on after an interruption holds words that were said: it goes when it is not needed.
-    shutil.rmtree(_kept(work.store, recording), ignore_errors=True)
     peaks = work.store.files.put(result.peaks) if result.peaks else None
     playable = work.store.files.put(result.playable) if result.playable else None
     duration = json.loads(result.body)["heard"]["duration_s"]
     with work.store.database.writing() as session:
-        row = session.get(RecordingRow, recording_id)
-        if row is None or row.run_id != run_id:
+        row = session.get(RecordingRow, recording_id, with_for_update=True)
+        if row is None or row.claim != mine.claim:
+            say("late-result-refused", mine.job, recording=recording_id, worker=work.worker)
             return ""
         row.state, row.heard, row.duration_s, row.reason = "heard", heard, duration, None
-        row.peaks, row.playable = peaks, playable
-        return row.batch
+        row.peaks, row.playable, row.heard_at = peaks, playable, now()
+        batch = row.batch
+        tally.count(session, "heard")
+        tally.count(session, "audio_s", duration or 0.0)
+        tally.count(session, "hearing_s", time.monotonic() - began)
+    # What was kept for going on after an interruption holds words that were said: it goes when it is not needed.
+    shutil.rmtree(_kept(work.store, recording), ignore_errors=True)
+    say("heard", mine.job, recording=recording_id, audio_s=duration, seconds=round(time.monotonic() - began, 3))
+    return batch
+
+
+def _room(store: Store) -> None:
+    """Raises an error when the disk is too full to hear; of many workers this one then waits for room."""
+    if free_bytes(store.place.home) >= KEEP_FREE // 2:
+        return
+    if store.place.embedded:
+        raise SetupError(
+            "no-space", "The disk is full: the recording was not heard.", "Free some space, then try again."
+        )
+    raise StoreError("no-room-here", "The disk of this worker is full.", "Free some space.")
 
 
 def _unless_stopping(work: Bench, wanted: Wanted, tell: Callable[[float, float], None]) -> Result:
@@ -310,20 +205,27 @@ def _kept(store: Store, recording: RecordingRow) -> Path:
     return store.place.work / recording.sha256[:16]
 
 
-def _began(work: Bench, recording_id: str, run_id: str) -> RecordingRow | None:
-    """Marks the recording as being heard; None when it is gone or another run of it was begun since."""
+def _claimed(work: Bench, recording_id: str, run_id: str, given: int) -> Claimed | None:
+    """Marks the recording as being heard by this worker; None when it is gone or was given to another one since."""
     with work.store.database.writing() as session:
-        row = session.get(RecordingRow, recording_id)
-        if row is None or row.run_id != run_id:
+        row = session.get(RecordingRow, recording_id, with_for_update=True)
+        if row is None or row.run_id != run_id or _given_to(row) > given:
             return None
-        row.state, row.heard_since = "hearing", now()
-        _mirror(session, row, "hearing", None)
+        row.state, row.heard_since, row.claim = "hearing", now(), f"{run_id}:{given}"
+        mirror(session, row, "hearing", None)
         session.flush()
+        job = jobs.job_of(session, row)
         session.expunge(row)
-        return row
+        return Claimed(row, str(row.claim), job)
 
 
-def _mirror(session: Session, recording: RecordingRow, state: str, reason: str | None) -> None:
+def _given_to(row: RecordingRow) -> int:
+    """How often the present run of a recording had been given to a worker when one last claimed it."""
+    run, _, given = (row.claim or "").rpartition(":")
+    return int(given) if run == row.run_id else 0
+
+
+def mirror(session: Session, recording: RecordingRow, state: str, reason: str | None) -> None:
     """Shows a recording's state at its job, unless that has a draft already that a person may be working on."""
     from sqlalchemy import select
 
@@ -335,21 +237,25 @@ def _mirror(session: Session, recording: RecordingRow, state: str, reason: str |
 
 
 class _Teller:
-    """Writes progress down, not more often than a person looks."""
+    """Writes progress down, not more often than a person looks. While the database is away there is none to tell."""
 
-    def __init__(self, store: Store, recording_id: str, run_id: str) -> None:
-        self.store, self.recording_id, self.run_id = store, recording_id, run_id
+    def __init__(self, store: Store, recording_id: str, claim: str) -> None:
+        self.store, self.recording_id, self.claim = store, recording_id, claim
         self._next = 0.0
 
     def __call__(self, done_s: float, all_s: float) -> None:
         if time.monotonic() < self._next and done_s < all_s:
             return
         self._next = time.monotonic() + TELL_EVERY_S
-        with self.store.database.writing() as session:
-            row = session.get(RecordingRow, self.recording_id)
-            if row is None or row.run_id != self.run_id:
-                raise InputError("stopped", "Hearing was stopped.", "Start it again when you want to.")
-            row.done_s, row.all_s = done_s, all_s
+        try:
+            with self.store.database.writing() as session:
+                row = session.get(RecordingRow, self.recording_id)
+                if row is None or row.claim != self.claim:
+                    raise InputError("stopped", "Hearing was stopped.", "Start it again when you want to.")
+                row.done_s, row.all_s = done_s, all_s
+        except StoreError as fault:
+            if fault.code not in AWAY:
+                raise
 
 
 @contextlib.contextmanager
@@ -369,8 +275,12 @@ def _named_file(store: Store, recording: RecordingRow) -> Iterator[Path]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def read_day(batch: str) -> list[str]:
+def read_day(recording_id: str, batch: str) -> list[str]:
     """Reads everything that was heard so far in a batch, and keeps a draft for each job in it; gives their ids."""
+    return patiently(partial(_read_day, recording_id, batch))
+
+
+def _read_day(recording_id: str, batch: str) -> list[str]:
     work = bench()
     for _ in range(READ_AGAIN):
         with work.store.database.reading() as session:
@@ -387,6 +297,7 @@ def read_day(batch: str) -> list[str]:
         if ids is not None:
             for job_id in ids:
                 work.desk.refresh(work.desk.open(job_id, None))
+                say("drafted", job_id, recording=recording_id, worker=work.worker)
             return ids
     raise StoreError("store-busy", "The recordings of this upload kept changing.", "Try again in a while.")
 
@@ -424,19 +335,26 @@ def _heard(store: Store, row: RecordingRow, own: OwnWords) -> tuple[Source, Hear
     return Source(path=path, name=job_name(path), **body["source"]), heard
 
 
-def failed(recording_id: str, run_id: str, fault: Exception) -> None:
-    """Writes down why a recording could not be done, where the page shows it; a later run's state is left alone."""
+def failed(recording_id: str, run_id: str, given: int, fault: Exception) -> None:
+    """Writes down why a recording could not be done, where the page shows it.
+
+    The state that a later run or another worker gave it is left alone.
+    """
     # After the last try the engine raises an error of its own, which holds those of the tries.
     fault = (getattr(fault, "errors", None) or [fault])[-1]
+    code = fault.code if isinstance(fault, ReportError) else type(fault).__name__
     reason = (
         str(fault) if isinstance(fault, ReportError) else f"A fault of the program: {type(fault).__name__}: {fault}"
     )
     with bench().store.database.writing() as session:
-        row = session.get(RecordingRow, recording_id)
-        if row is None or row.run_id != run_id:
+        row = session.get(RecordingRow, recording_id, with_for_update=True)
+        if row is None or row.run_id != run_id or _given_to(row) > given:
+            say("late-result-refused", recording=recording_id, worker=bench().worker, code=code)
             return
         row.state, row.reason = "failed", reason
-        _mirror(session, row, "failed", reason)
+        mirror(session, row, "failed", reason)
+        tally.count(session, "failed")
+        say("set-aside", jobs.job_of(session, row), recording=recording_id, code=code, tries=row.tries)
 
 
 def left_s(recording: RecordingRow) -> float | None:

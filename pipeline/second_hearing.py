@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from extractors.facts import HeardDoubt
-from pipeline.compare import Item, agree, items, opposite
+from pipeline.compare import Item, agree, agreed, items, opposite
 from pipeline.doubt import Weights, doubt_table, ends_in_teen_or_ty, ends_in_ty, reasons
 
 if TYPE_CHECKING:
@@ -38,6 +38,8 @@ class Sign:
     signs: dict[str, float]
     others: tuple[str, ...]
     """What else was heard there, the likeliest first."""
+    instead: str | None = None
+    """The one of them on which the other hearings agree."""
 
 
 class Hearing:
@@ -111,7 +113,8 @@ class Hearing:
                     if share > SMALL_SHARE:
                         core = parts[item.segment].words[k].text.strip(MARKS)
                         others.append(item.text.replace(core, word, 1))
-            found.append(Sign(item.segment, item, signs, tuple(dict.fromkeys(others))))
+            instead = agreed(item, plain[at], other[at])
+            found.append(Sign(item.segment, item, signs, tuple(dict.fromkeys(others)), instead))
         return parts, found, again
 
     def _alike(self, stretch: Stretch) -> dict[int, list[tuple[float, str]]]:
@@ -227,11 +230,12 @@ def _cut(text: str, heard: list[Item], other: list[Item | None], parts: int) -> 
 
 
 def _doubt(sign: Sign, weights: Weights) -> HeardDoubt:
-    wrong = weights.wrong(sign.signs)
+    wrong = max(weights.wrong(sign.signs), weights.threshold if sign.instead else 0.0)
     return HeardDoubt(
         start=sign.item.start,
         end=sign.item.end,
         wrong=round(wrong, 4),
         confirm=reasons(sign.signs) if wrong >= weights.threshold else (),
         alternatives=sign.others,
+        instead=sign.instead,
     )

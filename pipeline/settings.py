@@ -57,6 +57,8 @@ SETTINGS = (
     Setting("home", "JOBTAPE_HOME", "the user's data folder", "folder of the store, for what was uploaded and edited"),
     Setting("database", "JOBTAPE_DB", "an SQLite file in the home folder", "`sqlite:///FILE` or `postgresql://…`"),
     Setting("files", "JOBTAPE_FILES", "a folder in the home folder", "where recordings and papers of the store lie"),
+    Setting("log", "JOBTAPE_LOG", "none", "`-` or a file for the log: JSON lines, without a word of what was said"),
+    Setting("metrics", "JOBTAPE_METRICS", "none: this machine only", "what another machine must say to see `/metrics`"),
 )
 
 
@@ -69,6 +71,8 @@ class Settings:
     threads: int = 0
     shop: Path | None = None
     work: Path | None = None
+    log: str = ""
+    metrics: str = ""
 
     def with_work(self, folder: Path) -> Settings:
         """The same settings with `folder` for kept results, unless a folder was set already."""
@@ -110,4 +114,6 @@ def read_settings(
         threads=int(threads),
         shop=shop,
         work=Path(said["work"]) if said["work"] else None,
+        log=said["log"],
+        metrics=said["metrics"],
     )

@@ -5,55 +5,113 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import platform
+import secrets
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy.exc import SQLAlchemyError
+
 from pipeline.desk import Desk, shop_of
-from pipeline.errors import ReportError, StoreError
+from pipeline.errors import InputError, ReportError, StoreError
 from pipeline.hear_apart import hear_apart
-from pipeline.jobs import Bench, Engine, Hear
+from pipeline.jobs import Bench, Hear
+from pipeline.jobs_engine import Engine
+from pipeline.jobs_watch import BEAT_EVERY_S, GONE_AFTER_S, Heart
 from pipeline.keep import only_call
+from pipeline.log import begin, say
 from pipeline.settings import Settings
 from pipeline.store.place import StorePlace
 from pipeline.store.store import Store, open_store
 
 LAST_WORKER_GONE_WITHIN_S = 30
-LOOK_EVERY_S = 5.0
+LOOK_EVERY_S = BEAT_EVERY_S
 SLOWEST_RESTART_S = 30.0
 
 
 @contextlib.contextmanager
 def working(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -> Iterator[tuple[Store, Engine]]:
-    """The engine at work in this process; one a store. Raises StoreError when another process works there."""
-    with only_call(place.home / "worked"):
+    """The engine at work in this process, on one job at a time.
+
+    Of an embedded store it is the only one; raises StoreError when another process works there. A shared store has
+    any number, each under a name of its own that is new at each start.
+    """
+    with contextlib.ExitStack() as stack:
+        if place.embedded:
+            stack.enter_context(only_call(place.home / "worked"))
         store = open_store(place)
-        engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings, hear))
+        stack.callback(store.close)
+        name = "embedded" if place.embedded else f"{platform.node()[:40]}-{os.getpid()}-{secrets.token_hex(4)}"
+        engine = Engine(Bench(store, Desk(store, shop_of(place, settings)), settings, hear, name))
+        heart = None if place.embedded else Heart(store, name, GONE_AFTER_S)
+        if heart is not None:
+            # Before the engine can take a job: a worker that holds one and is not on the list counts as gone.
+            heart.beat()
         stop = threading.Event()
-        watch = threading.Thread(target=_watch, args=(engine, stop), daemon=True)
+        watch = threading.Thread(target=_watch, args=(engine, heart, stop), daemon=True)
         try:
             engine.start()
             engine.submit_waiting()
             watch.start()
+            say("worker-began", worker=name)
             yield store, engine
         finally:
             stop.set()
             engine.stop()
-            store.close()
+            if heart is not None:
+                with contextlib.suppress(ReportError):
+                    heart.leave()
+            say("worker-ended", worker=name)
 
 
-def _watch(engine: Engine, stop: threading.Event) -> None:
-    """Sets aside what the engine gave up, and puts in what was taken in while no engine ran."""
+def _watch(engine: Engine, heart: Heart | None, stop: threading.Event) -> None:
+    """Beats, takes over from workers that are gone, sets aside what the engine gave up, puts in what waits."""
     while not stop.wait(LOOK_EVERY_S):
         # The database may be away for a while; the next look does it.
-        with contextlib.suppress(ReportError):
+        with contextlib.suppress(ReportError, SQLAlchemyError):
+            if heart is not None:
+                heart.beat()
+                heart.take_over()
             engine.set_aside()
             engine.submit_waiting()
+
+
+class Workers:
+    """As many worker processes as jobs are to be in work at a time; each hears with its share of the processor."""
+
+    def __init__(self, place: StorePlace, settings: Settings, count: int) -> None:
+        """Starts nothing yet. Raises InputError for more than one on an embedded store."""
+        if count < 1 or (place.embedded and count != 1):
+            raise InputError(
+                "wrong-count",
+                f"{count} jobs at a time cannot be worked on here.",
+                "Give one or more; a store without PostgreSQL has one worker.",
+            )
+        if not settings.threads and count > 1:
+            settings = replace(settings, threads=max(1, (os.cpu_count() or 1) // count))
+        self.all = [WorkerProcess(place, settings) for _ in range(count)]
+
+    def start(self) -> None:
+        """Starts all of them and waits until they work. Raises StoreError when one cannot; none is left then."""
+        try:
+            with ThreadPoolExecutor(len(self.all)) as pool:
+                list(pool.map(WorkerProcess.start, self.all))
+        except BaseException:
+            self.stop()
+            raise
+        say("workers-began", host=platform.node(), capacity=len(self.all))
+
+    def stop(self) -> None:
+        """Ends all of them; what is in work goes on elsewhere, or at the next start."""
+        with ThreadPoolExecutor(len(self.all)) as pool:
+            list(pool.map(WorkerProcess.stop, self.all))
 
 
 class WorkerProcess:
@@ -141,10 +199,11 @@ def main() -> None:
     place = StorePlace(**{**asked["place"], "home": Path(asked["place"]["home"])})
     said = asked["settings"]
     settings = replace(
-        Settings(model=said["model"], hearing=said["hearing"], threads=said["threads"]),
+        Settings(model=said["model"], hearing=said["hearing"], threads=said["threads"], log=said["log"]),
         shop=Path(said["shop"]) if said["shop"] else None,
         work=Path(said["work"]) if said["work"] else None,
     )
+    begin(said["log"])
     with contextlib.suppress(AttributeError, OSError):
         # The pages of whoever reviews meanwhile come first.
         os.nice(5)

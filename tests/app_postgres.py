@@ -6,6 +6,7 @@ import os
 import shutil
 import socket
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,31 +25,56 @@ def programs() -> Path | None:
 
 @contextmanager
 def postgres(folder: Path) -> Iterator[str]:
-    """The address of a fresh database. Skips the test where PostgreSQL is not installed."""
-    bin_folder = programs()
-    if bin_folder is None:
+    """The address of a fresh database. Skips the test where PostgreSQL is not installed.
+
+    Started by root it runs as another user and lies apart from `folder`, which that user may not be able to enter.
+    """
+    if programs() is None:
         pytest.skip("no PostgreSQL is installed here: apt-get install postgresql")
     user = "postgres" if os.geteuid() == 0 else None
-    data = folder / "data"
-    data.mkdir(parents=True)
     if user:
-        shutil.chown(data, user)
-        for parent in [folder, *folder.parents]:
-            if parent == Path(parent.anchor) or parent.stat().st_mode & 0o001:
-                break
-            parent.chmod(parent.stat().st_mode | 0o011)
-
-    def call(*command: str) -> None:
-        done = subprocess.run(command, user=user, cwd="/", capture_output=True, text=True, check=False)
-        assert done.returncode == 0, done.stderr
+        folder = Path(tempfile.mkdtemp(prefix="jobtape-postgres-"))
+        shutil.chown(folder, user)
+    data = folder / "data"
 
     with socket.socket() as sock:
         sock.bind(("127.0.0.1", 0))
         port = sock.getsockname()[1]
-    call(str(bin_folder / "initdb"), "-D", str(data), "-U", "jobtape", "-A", "trust", "-E", "UTF8", "--no-sync")
-    options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={data}"
-    call(str(bin_folder / "pg_ctl"), "-D", str(data), "-o", options, "-l", str(data / "log"), "-w", "start")
+    _call("initdb", "-D", str(data), "-U", "jobtape", "-A", "trust", "-E", "UTF8", "--no-sync")
+    _start(data, port)
     try:
         yield f"postgresql://jobtape@127.0.0.1:{port}/postgres"
     finally:
-        call(str(bin_folder / "pg_ctl"), "-D", str(data), "-m", "immediate", "-w", "stop")
+        _call("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
+        shutil.rmtree(data)
+        if user:
+            folder.rmdir()
+
+
+def _start(data: Path, port: int) -> None:
+    options = f"-p {port} -c listen_addresses=127.0.0.1 -c unix_socket_directories={data}"
+    _call("pg_ctl", "-D", str(data), "-o", options, "-l", str(data / "log"), "-w", "start")
+
+
+def _call(program: str, *given: str) -> None:
+    folder, user = programs(), "postgres" if os.geteuid() == 0 else None
+    assert folder
+    done = subprocess.run([folder / program, *given], user=user, cwd="/", capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+
+
+@contextmanager
+def away(address: str) -> Iterator[None]:
+    """The server is down, as after a crash, until the block ends."""
+    import psycopg
+
+    with psycopg.connect(address) as connection:
+        row = connection.execute("show data_directory").fetchone()
+        port = connection.info.port
+    assert row
+    data = Path(row[0])
+    _call("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
+    try:
+        yield
+    finally:
+        _start(data, port)

@@ -25,7 +25,7 @@ HEAVY = frozenset(
 LAYERS = (
     ("extractors*",),
     ("pipeline", "pipeline.errors", "pipeline.words*"),
-    ("pipeline.keep", "pipeline.draft"),
+    ("pipeline.keep", "pipeline.draft", "pipeline.log"),
     ("pipeline.settings", "pipeline.speech_models", "pipeline.shop"),
     (
         *("pipeline.ingest", "pipeline.decode", "pipeline.imported", "pipeline.voice", "pipeline.whisper"),

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipeline.compare import agree, items, opposite
+from pipeline.compare import agree, agreed, items, opposite
 from pipeline.decode import RATE, blocks
 from pipeline.doubt import doubt_table, ends_in_teen_or_ty, ends_in_ty, reasons
 from pipeline.errors import InputError, SetupError
@@ -314,6 +314,29 @@ def test_figures_are_compared_by_what_they_mean(first: str, second: str, same: b
     assert agree(left[0], right[0]) is same
 
 
+@pytest.mark.parametrize(
+    ("first", "others", "taken"),
+    [
+        ("forty-nine", ("29", "twenty nine"), "twenty nine"),
+        ("forty-point five", ("14.5", "fourteen point five"), "fourteen point five"),
+        ("nine point three", ("9.2", "nine point two"), "nine point two"),
+        ("five nineteen eight", ("598", "five ninety eight"), "five ninety eight"),
+        ("fifty-two", ("50", "fifty"), None),  # a part was lost
+        ("four eighteen", ("18", "eighteen"), None),
+        ("six point eight", ("8", "eight"), None),
+        ("minus one point three", ("1.3", "one point three"), None),
+        ("fifteen", ("50", "fifty"), None),  # noise makes fifty of fifteen
+        ("one sixteen", ("160", "one sixty"), None),
+        ("one sixteen", ("160", "one sixteen"), None),  # one against one
+        ("one sixteen", ("160", "one seventy"), None),
+    ],
+)
+def test_two_other_hearings_outvote_the_first(first: str, others: tuple[str, str], taken: str | None) -> None:
+    item, one, other = (items([text])[0] for text in (first, *others))
+
+    assert agreed(item, one, other) == taken
+
+
 def test_a_figure_meets_the_figure_that_stands_for_it() -> None:
     heard = items(["The head was two ten.", "Suction was forty and the box fifty-one."])
     other = items(["the head was 210 section was 14 and the box was"])
@@ -370,6 +393,7 @@ def test_teens_and_tys(text: str, value: float, is_one: bool) -> None:
     ("text", "value", "is_one"),
     [
         ("forty", 40, True),
+        ("one-fourty", 140, True),  # as Whisper spells it in noise
         ("one fifty", 150, True),
         ("480", 480, True),
         ("fourteen", 14, False),

@@ -24,7 +24,8 @@ from pipeline.edits_make import make_edit
 from pipeline.errors import InputError, StoreError
 from pipeline.hear import Heard
 from pipeline.hear_apart import Result, Wanted
-from pipeline.jobs import Bench, Engine, JsonSerializer, left_s
+from pipeline.jobs import Bench, left_s
+from pipeline.jobs_engine import Engine, JsonSerializer
 from pipeline.keep import digest_of_file, only_call
 from pipeline.learned import OwnWord, OwnWords, save_words_file
 from pipeline.settings import read_settings

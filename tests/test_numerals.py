@@ -55,6 +55,20 @@ SAID = [
     ("zero", [0]),
     ("a 16th of an inch", [0.0625]),
     ("1 32nd", [0.03125]),
+    # said twice in one breath, as a technician does to be sure of being understood
+    ("ninety-two ninety-two up here", [92, 92]),
+    ("ninety four ninety four amps", [94, 94]),
+    ("one eighteen one eighteen", [118, 118]),
+    ("five four five point four", [5.4, 5.4]),
+    ("fifteen fifteen", [15, 15]),
+    # two figures of three hundred and more: a motor's speed is said so, nothing else that a clamp or gauge shows
+    ("ten seventy-five", [1075]),
+    ("forty-three sixty-two", [43, 62]),
+    ("forty-three sixty-two cfm", [4362]),
+    ("legs two oh six two oh nine two oh six", [206, 209, 206]),
+    # the number of a name is no decimal of the figure before it
+    ("two oh eight three-phase", [208, 3]),
+    ("two hundred and eight three phase forty nine point five", [208, 3, 49.5]),
 ]
 
 
@@ -119,3 +133,59 @@ def test_hundreds_dropped_as_the_trade_says_them(number):
     said = f"{num2words.num2words(number // 100)} {num2words.num2words(number % 100)}"
 
     assert values(said) == [number]
+
+
+# What a recogniser makes of a figure in noise; seen in the sound of voices over machine noise.
+MISHEARD = [
+    ("Thirt nine outside", [39]),
+    ("dairy fort nine, meat forty-one", [49, 41]),
+    ("third nine outside", [39]),
+    ("volts two, oh eight, three phase", [208, 3]),
+    ("one eighteen-one, eighteen sitting there", [118, 118]),
+    ("twelve point, eight over", [12.8]),
+    ("thirty-point, one twelve point six", [30.1, 12.6]),
+    ("the oven was at seven to four", [74]),
+]
+
+
+@pytest.mark.parametrize(("heard", "meant"), MISHEARD, ids=[s for s, _ in MISHEARD])
+def test_a_figure_that_came_in_pieces_is_put_together(heard, meant):
+    assert values(heard) == pytest.approx(meant)
+
+
+@pytest.mark.parametrize("heard", [heard for heard, _ in MISHEARD])
+def test_a_figure_that_was_put_together_says_so(heard):
+    assert any(numeral.mended for numeral in read(heard))
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("the third nine footer", [1 / 3, 9]),
+        ("third one, twelve", [1 / 3, 12]),
+        ("it went from seven to four", [7, 4]),
+        ("four to seven", [4, 7]),
+        ("seven to four psi", [7, 4]),
+        ("I have two, oh and three spare", [2, 3]),
+        ("in twenty twenty", [2020]),
+        ("one, eighteen inches", [1, 18]),
+        ("twenty-five, five", [25, 5]),
+    ],
+)
+def test_what_was_said_so_stays_so(said, meant):
+    numerals_ = read(said)
+
+    assert [n.value for n in numerals_] == pytest.approx(meant)
+    assert not any(n.mended for n in numerals_)
+
+
+def test_numbers_side_by_side_that_may_be_cut_elsewhere_say_how():
+    first, second = read("head's three forty-five forty-eight")
+
+    assert (first.value, second.value) == (340, 548)
+    assert first.otherwise == second.otherwise == (345, 48)
+
+
+@pytest.mark.parametrize("said", ["two oh eight two thirty", "one eighteen one eighteen", "thirty-five, five"])
+def test_numbers_with_one_likely_cut_are_sure(said):
+    assert not any(numeral.otherwise for numeral in read(said))

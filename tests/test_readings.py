@@ -120,3 +120,15 @@ def test_a_figure_given_to_something_else_afterwards_is_asked():
     assert any("no wait" in reason for reason in reading.confirm)
     (alone,) = talk(said[0]).readings
     assert not any("no wait" in reason for reason in alone.confirm)
+
+
+@pytest.mark.parametrize(
+    ("said", "value"),
+    [
+        ("Room seventy-six, air off the condenser ninety-one.", 76),
+        ("Compressor sixteen point four amps, locked rotor is ninety-six fans one point six.", 96),
+        ("Voltage, L1 to L2 two oh six L2 to L3 two oh seven.", 206),
+    ],
+)
+def test_a_figure_whose_marks_the_recogniser_lost_is_no_name_and_no_count(said, value):
+    assert value in [reading.value for reading in find_facts(Transcript(segments=(Segment(text=said),))).readings]

@@ -146,9 +146,10 @@ def test_a_technician_sees_his_own_jobs_only(store: Store, desk: Desk) -> None:
     for address in ("", "/work", "/state", "/sound/0", "/strip/0", "/look", "/papers/report.md", "/sent/x"):
         assert bob.get(f"/jobs/{job_id}{address}").status_code == 404
     assert bob.get(f"/machines/{machine_id}").status_code == 404
-    for address in ("/edits", "/again", "/send", "/forget", "/machine?is=x"):
+    for address in ("/edits", "/again", "/send", "/machine?is=x"):
         body = {"do": "undo", "id": "0123456789abcdef", "seen": 0, "draft": ""}
         assert bob.post(f"/jobs/{job_id}{address}", json=body).status_code == 404
+    assert bob.post(f"/jobs/{job_id}/forget").status_code == 403
     assert bob.post("/due/1?done=1").status_code == 400
 
 
@@ -183,7 +184,8 @@ def test_what_was_said_or_typed_never_runs_in_a_page(client: TestClient, store: 
         assert "<img src=x" not in text
         assert "<b onclick" not in text
         assert "49" not in re.findall(r"&gt;(\d+)", text)
-    assert "<script>alert" not in client.get(f"/jobs/{job_id}/work").json()["html"]
+    told = client.get(f"/jobs/{job_id}/work").json()["pieces"]
+    assert not any("<script>alert" in piece["html"] for piece in told.values())
 
 
 def test_the_report_to_read_can_run_nothing(client: TestClient, store: Store, desk: Desk) -> None:
@@ -269,8 +271,9 @@ def test_a_recording_that_was_deleted_by_hand_leaves_the_review_usable(
 def test_an_edit_comes_back_as_the_page_that_follows_from_it(client: TestClient, store: Store, desk: Desk) -> None:
     job_id = ready_job(store, desk)
     told = edit(client, job_id, do="change", handle="r3", now={"value": "8,6"}).json()
-    assert "8.6" in told["html"]
-    assert "Ann changed this" in told["html"]
+    drawn = "".join(piece["html"] for piece in told["pieces"].values())
+    assert "8.6" in drawn
+    assert "Ann changed this" in drawn
     assert desk.open(job_id, None).draft.reading("r3").value == 8.6
 
 

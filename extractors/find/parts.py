@@ -14,6 +14,10 @@ from extractors.part_talk import Draft, PartTalk
 from extractors.passage import Passage
 from extractors.registry import Extractor, Found
 from extractors.talk import Talk
+from extractors.things import groups
+
+FRESH = frozenset({"new", "replaced", "changed", "swapped", "replacement", "replacing", "changing", "swapping"})
+"""Words of a deed that leave no doubt that another part went in."""
 
 
 def _restocked(drafts: list[Draft]) -> list[Draft]:
@@ -99,10 +103,14 @@ def _by_deed(parts: PartTalk, found: Found, made: list[Part]) -> list[Part]:
     for action in found.facts.get("actions") or ():
         component = action.component
         replaced = action.action is ActionKind.REPLACED and action.status is ActionStatus.DONE
-        if not replaced or action.confirm or component in taken or not is_part(component):
+        fitted_part = is_part(component) or component in groups()["noun"]
+        if not replaced or action.confirm or component in taken or not fitted_part:
             continue
         told_already = any(part.evidence.line == action.evidence.line and _shares(part, action) for part in made)
-        if component not in parts.troubled or component in parts_table()["seldom"]["subjects"] or told_already:
+        outright = FRESH & set(action.evidence.quote.lower().split())
+        if told_already or (
+            component not in parts.troubled and (component in parts_table()["seldom"]["subjects"] or not outright)
+        ):
             continue
         taken.add(component)
         extra.append(

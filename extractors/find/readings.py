@@ -17,6 +17,7 @@ from extractors.facts import (
     UnplacedReason,
 )
 from extractors.figure import Figure, tolerance_pct
+from extractors.heard_as import is_strange, said_of
 from extractors.lexicon import load_table
 from extractors.meant import subject_word
 from extractors.numerals import numerals
@@ -136,6 +137,21 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
             confirm.append(f"subject unclear: {filed.role} or {filed.second_role}")
     if other_way or figure.form == "comma":
         confirm.append("decimal point: heard without it" if other_way else "decimal point")
+    start = max(scene.lead(figure)[0], _quote_start(scene, figure))
+    misheard = said_of(passage, Span(start, figure.span.end))
+    if filing.mention is not None:
+        misheard += said_of(passage, filing.mention.span)
+    confirm += dict.fromkeys(misheard)
+    if scene.passage.heard and not figure.units and not confirm:
+        unknown = [i for i in range(start, figure.number.start) if is_strange(passage, passage.tokens[i])]
+        if unknown:
+            confirm.append(f"subject unclear: “{passage.tokens[unknown[-1]].text}”")
+    if figure.mended:
+        confirm.append(f"heard differently: “{passage.said(figure.number)}” taken for {figure.middle:g}")
+    if figure.otherwise:
+        if not figure.mended:
+            confirm.append("heard differently: " + ", ".join(f"{value:g}" for value in figure.otherwise))
+        alternatives += [Alternative(value=value, unit=filing.unit) for value in figure.otherwise[:3]]
     if figure.misheard_unit:
         confirm.append(f"low confidence: “{passage.said(Span(figure.number.end, figure.span.end))}” taken for the unit")
     if (

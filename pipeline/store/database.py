@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import contextlib
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from threading import RLock
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event, inspect, text
@@ -15,10 +17,18 @@ from sqlalchemy.orm import Session
 from pipeline.errors import SetupError, StoreError
 from pipeline.keep import make_folder
 
-HEAD = "0001"
+HEAD = "0020"
 """The newest migration; a test compares it with the files."""
 
 BUSY_MS = 20_000
+NETWORK: Mapping[str, int] = {
+    "connect_timeout": 10,
+    "keepalives_idle": 5,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 20_000,
+}
+"""A server that does not answer is given up after twenty seconds, instead of the system's many minutes."""
 
 
 class Database:
@@ -29,6 +39,9 @@ class Database:
         self.url = url
         self.sqlite = url.startswith("sqlite")
         self.engine = _engine(url)
+        # One writer at a time is all that SQLite can do, and it makes the others look again at ever longer intervals.
+        # Threads of this process that wait here instead go on the moment it is their turn.
+        self._turn = RLock() if self.sqlite else contextlib.nullcontext()
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -43,7 +56,8 @@ class Database:
         On SQLite it takes the writer's lock at once: one that reads first and wants to write later would be
         refused without waiting when another wrote meanwhile.
         """
-        with self._faults(), Session(self.engine.execution_options(jobtape_writes=True)) as session, session.begin():
+        engine = self.engine.execution_options(jobtape_writes=True)
+        with self._faults(), self._turn, Session(engine, expire_on_commit=False) as session, session.begin():
             yield session
 
     def scrub(self) -> None:
@@ -77,7 +91,7 @@ class Database:
 
 def _engine(url: str) -> Engine:
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_size=10, pool_pre_ping=True)
+        return create_engine(url, pool_size=10, pool_pre_ping=True, connect_args=dict(NETWORK))
     make_folder(Path(url.removeprefix("sqlite:///")).parent)
     engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000})
 
@@ -111,16 +125,19 @@ def version_of(database: Database) -> str | None:
         return None if found is None else str(found)
 
 
-def upgrade(database: Database) -> None:
-    """Brings the tables to what this program knows; all of it or nothing, and nothing when they are so already."""
+def upgrade(database: Database, version: str = "head") -> None:
+    """Brings the tables to a version, all of it or nothing; nothing when they are so already."""
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).with_name("migrations")))
     with database.engine.execution_options(jobtape_writes=True).begin() as connection:
+        if not database.sqlite:
+            # Several processes of a new shop may start at the same moment.
+            connection.execute(text("SELECT pg_advisory_xact_lock(hashtext('jobtape tables'))"))
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        command.upgrade(config, version)
 
 
 def ready(database: Database) -> None:

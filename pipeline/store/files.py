@@ -7,7 +7,9 @@ import hashlib
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 KEEP_FREE = 256 << 20
 """Bytes that uploads leave free on the disk, so that drafts, edits and the database can still be written."""
+FETCHED_KEPT_S = 24 * 3600
 
 
 class Files(Protocol):
@@ -42,6 +45,10 @@ class Files(Protocol):
 
     def has(self, sha256: str) -> bool:
         """Whether it is there."""
+        ...
+
+    def digest(self, sha256: str) -> str | None:
+        """The hash of what lies there under this name, read back from where it is kept; None when nothing does."""
         ...
 
     def remove(self, sha256: str) -> None:
@@ -150,6 +157,13 @@ class FolderFiles:
         """See Files."""
         return _is_key(sha256) and self._path(sha256).is_file()
 
+    def digest(self, sha256: str) -> str | None:
+        """See Files."""
+        try:
+            return digest_of_file(self._path(sha256))
+        except FileNotFoundError:
+            return None
+
     def remove(self, sha256: str) -> None:
         """See Files."""
         self._path(sha256).unlink(missing_ok=True)
@@ -159,6 +173,19 @@ class FolderFiles:
         for path in sorted(self.folder.glob("??/*")):
             if _is_key(path.name):
                 yield path.name
+
+
+@contextlib.contextmanager
+def _reached() -> Iterator[None]:
+    """Turns what a storage can answer into one sentence; what is not there is FileNotFoundError, as on a disk."""
+    from obstore.exceptions import BaseError
+
+    try:
+        yield
+    except BaseError as fault:
+        raise StoreError(
+            "files-away", "The storage of the files cannot be reached just now.", "Wait a moment and do it again."
+        ) from fault
 
 
 class ObjectFiles:
@@ -175,7 +202,11 @@ class ObjectFiles:
                 "Install it with: pip install 'jobtape[shop]'",
             ) from fault
         plain = os.environ.get("AWS_ENDPOINT_URL", "").startswith("http://")
-        self.store: ObjectStore = S3Store.from_url(address, client_options={"allow_http": plain})
+        self.store: ObjectStore = S3Store.from_url(
+            address,
+            client_options={"allow_http": plain, "connect_timeout": "10s", "timeout": "120s"},
+            retry_config={"max_retries": 3, "retry_timeout": timedelta(seconds=30)},
+        )
         self.cache = FolderFiles(cache)
 
     def _name(self, sha256: str) -> str:
@@ -188,14 +219,15 @@ class ObjectFiles:
         import obstore
 
         sha256 = hashlib.sha256(data).hexdigest()
-        obstore.put(self.store, self._name(sha256), data)
+        with _reached():
+            obstore.put(self.store, self._name(sha256), data)
         return sha256
 
     def take(self, path: Path, sha256: str) -> None:
         """See Files."""
         import obstore
 
-        with path.open("rb") as file:
+        with path.open("rb") as file, _reached():
             obstore.put(self.store, self._name(sha256), file)
         path.unlink()
 
@@ -213,12 +245,11 @@ class ObjectFiles:
         handle, name = tempfile.mkstemp(prefix=".fetching-", dir=self.cache.folder)
         path = Path(name)
         try:
-            try:
-                result = obstore.get(self.store, self._name(sha256))
-            except FileNotFoundError as fault:
-                os.close(handle)
-                raise missing(sha256) from fault
-            with os.fdopen(handle, "wb") as file:
+            with disk_faults(path), os.fdopen(handle, "wb") as file, _reached():
+                try:
+                    result = obstore.get(self.store, self._name(sha256))
+                except FileNotFoundError as fault:
+                    raise missing(sha256) from fault
                 for piece in result.stream():
                     file.write(piece)
             if digest_of_file(path) != sha256:
@@ -237,16 +268,30 @@ class ObjectFiles:
         import obstore
 
         try:
-            obstore.head(self.store, self._name(sha256))
+            with _reached():
+                obstore.head(self.store, self._name(sha256))
         except FileNotFoundError:
             return False
         return True
+
+    def digest(self, sha256: str) -> str | None:
+        """See Files. What was fetched before does not count."""
+        import obstore
+
+        total = hashlib.sha256()
+        try:
+            with _reached():
+                for piece in obstore.get(self.store, self._name(sha256)).stream():
+                    total.update(piece)
+        except FileNotFoundError:
+            return None
+        return total.hexdigest()
 
     def remove(self, sha256: str) -> None:
         """See Files."""
         import obstore
 
-        with contextlib.suppress(FileNotFoundError):
+        with contextlib.suppress(FileNotFoundError), _reached():
             obstore.delete(self.store, self._name(sha256))
         self.cache.remove(sha256)
 
@@ -254,11 +299,20 @@ class ObjectFiles:
         """See Files."""
         import obstore
 
-        for batch in obstore.list(self.store):
-            for entry in batch:
-                name = entry["path"].rsplit("/", 1)[-1]
-                if _is_key(name):
-                    yield name
+        with _reached():
+            for batch in obstore.list(self.store):
+                for entry in batch:
+                    name = entry["path"].rsplit("/", 1)[-1]
+                    if _is_key(name):
+                        yield name
+
+    def sweep(self) -> None:
+        """Removes from this machine what was fetched a day ago or longer: the storage has it, or it was removed."""
+        oldest = time.time() - FETCHED_KEPT_S
+        for path in self.cache.folder.glob("??/*"):
+            with contextlib.suppress(OSError):
+                if path.stat().st_mtime < oldest:
+                    path.unlink()
 
 
 def free_bytes(folder: Path) -> int:

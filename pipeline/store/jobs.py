@@ -7,17 +7,20 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from pathlib import Path
+from typing import cast
 
-from sqlalchemy import delete, func, select
+from sqlalchemy import delete, func, insert, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from pipeline.draft import Draft, dump, load
-from pipeline.edits import Edit, review_state
+from pipeline.edits import Edit, ReviewState, review_after
 from pipeline.errors import InputError
 from pipeline.ingest import job_name
 from pipeline.store import search
+from pipeline.store.named import is_named
 from pipeline.store.store import Store, new_id, note
 from pipeline.store.tables import (
     EditRow,
@@ -31,6 +34,7 @@ from pipeline.store.tables import (
     RecordingRow,
     now,
 )
+from pipeline.store.tables_engine import RemovedRow
 from pipeline.store.uploads import Upload
 
 
@@ -107,12 +111,13 @@ def _taken(store: Store, upload: Upload, sha256: str, batch: str, *, one_job: bo
         if recording is None:
             recording = _new_job(session, upload, sha256, batch, one_job=one_job, hearing=hearing)
         recording.kept = True
-        taken = TakenIn(_job_of(session, recording), recording.id, known)
+        taken = TakenIn(job_of(session, recording), recording.id, known)
         note(session, upload.owner, "upload", taken.job_id, f"sha256 {sha256}")
     return taken
 
 
-def _job_of(session: Session, recording: RecordingRow) -> str:
+def job_of(session: Session, recording: RecordingRow) -> str:
+    """The job that a recording is shown under."""
     job = session.scalar(select(JobRow).where(JobRow.first_recording == recording.id).order_by(JobRow.ordinal))
     if job is None:
         raise no_such_job()
@@ -193,7 +198,7 @@ def job(session: Session, job_id: str, owner: str | None) -> StoredJob:
     return StoredJob(
         row=row,
         recordings=recordings_of(session, job_id),
-        edits=tuple(Edit.model_validate_json(body) for _, body in edits),
+        edits=tuple(_edit(body) for _, body in edits),
         seen=edits[-1].seq if edits else 0,
         likely=tuple(likely),
         papers=tuple(papers),
@@ -212,7 +217,7 @@ def edits_since(session: Session, job_id: str, seen: int) -> list[tuple[int, Edi
     rows = session.execute(
         select(EditRow.seq, EditRow.body).where(EditRow.job_id == job_id, EditRow.seq > seen).order_by(EditRow.seq)
     )
-    return [(seq, Edit.model_validate_json(body)) for seq, body in rows]
+    return [(seq, _edit(body)) for seq, body in rows]
 
 
 def add_edit(session: Session, row: JobRow, edit: Edit) -> int | None:
@@ -223,15 +228,15 @@ def add_edit(session: Session, row: JobRow, edit: Edit) -> int | None:
     session.add(kept)
     session.flush()
     row.updated_at = now()
-    row.review = review_state(all_edits(session, row.id))
+    row.review = review_after(cast(ReviewState, row.review), edit)
     note(session, edit.who, f"edit:{edit.kind.value}", row.id)
     return kept.seq
 
 
-def all_edits(session: Session, job_id: str) -> tuple[Edit, ...]:
-    """All edits of a job, oldest first."""
-    bodies = session.scalars(select(EditRow.body).where(EditRow.job_id == job_id).order_by(EditRow.seq))
-    return tuple(Edit.model_validate_json(body) for body in bodies)
+@lru_cache(maxsize=8192)
+def _edit(body: str) -> Edit:
+    """An edit as it was kept. Edits never change, and every opening of a job needs all of them."""
+    return Edit.model_validate_json(body)
 
 
 def set_facets(session: Session, row: JobRow, facets: Facets) -> None:
@@ -242,20 +247,30 @@ def set_facets(session: Session, row: JobRow, facets: Facets) -> None:
     row.job_state = "ready"
     for name in ("title", "customer", "site", "serial", "model", "visit_day", "doubts", "outside", "gaps"):
         setattr(row, name, getattr(facets, name))
-    session.execute(delete(FigureRow).where(FigureRow.job_id == row.id))
     for figure in facets.figures:
         figure.job_id, figure.machine_id = row.id, row.machine_id
-        session.add(figure)
-    done = {
-        old.text: (old.done_at, old.done_by)
-        for old in session.scalars(select(FollowUpRow).where(FollowUpRow.job_id == row.id))
-    }
-    session.execute(delete(FollowUpRow).where(FollowUpRow.job_id == row.id))
+    _rewrite(session, FigureRow, row.id, facets.figures)
+    there = list(session.scalars(select(FollowUpRow).where(FollowUpRow.job_id == row.id)))
+    done = {old.text: (old.done_at, old.done_by) for old in there}
     for follow_up in facets.follow_ups:
         follow_up.job_id, follow_up.machine_id = row.id, row.machine_id
         follow_up.done_at, follow_up.done_by = done.get(follow_up.text, (None, None))
-        session.add(follow_up)
+    _rewrite(session, FollowUpRow, row.id, facets.follow_ups)
     search.put(session, row.id, facets.said)
+
+
+def _rewrite(
+    session: Session, table: type[FigureRow] | type[FollowUpRow], job_id: str, wanted: Sequence[FigureRow | FollowUpRow]
+) -> None:
+    """Makes these the job's rows of a table; touches nothing when they are there already, as after most edits."""
+    columns = [column for column in table.__table__.columns if column.name != "seq"]
+    there = session.execute(select(*columns).where(table.job_id == job_id).order_by(table.seq)).all()
+    new = [{column.name: getattr(one, column.name) for column in columns} for one in wanted]
+    if [tuple(one) for one in there] == [tuple(one.values()) for one in new]:
+        return
+    session.execute(delete(table).where(table.job_id == job_id))
+    if new:
+        session.execute(insert(table), new)
 
 
 @dataclass(frozen=True)
@@ -278,6 +293,10 @@ def publish(
     """
     keys = [store.files.put(dump(new.draft).encode()) for new in drafts]
     with store.database.writing() as session:
+        # Held until the end, so that what is heard meanwhile on another machine is read after this, not before.
+        session.execute(
+            select(RecordingRow.id).where(RecordingRow.batch == batch).order_by(RecordingRow.id).with_for_update()
+        )
         if set(heard) != heard_in(session, batch):
             return None
         ids: list[str] = []
@@ -353,10 +372,12 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
         session.execute(delete(table).where(table.job_id == row.id))
     search.drop(session, row.id)
     session.execute(delete(JobRow).where(JobRow.id == row.id))
+    joined = list(session.scalars(select(JobRow.id).where(JobRow.joined_to == row.id)))
     session.execute(delete(JobRow).where(JobRow.joined_to == row.id))
     session.flush()
+    gone = [("job", job_id) for job_id in (row.id, *joined)]
     if row.machine_id is not None:
-        _forget_machine(session, row.machine_id)
+        gone += [("machine", row.machine_id)] if _forget_machine(session, row.machine_id) else []
     for recording in recordings:
         used = session.scalar(
             select(func.count()).select_from(JobRecordingRow).where(JobRecordingRow.recording_id == recording.id)
@@ -364,24 +385,22 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
         if not used:
             keys |= {key for key in (recording.sha256, recording.heard, recording.peaks, recording.playable) if key}
             session.delete(recording)
+            gone.append(("recording", recording.id))
     session.flush()
     note(session, who, "forget", row.id)
-    return [key for key in keys if not _needed(session, key)]
+    unnamed = [key for key in keys if not is_named(session, key)]
+    # Only ids and hashes: what is taken out of the backups, too.
+    session.add_all(RemovedRow(kind=kind, key=key) for kind, key in [*gone, *(("file", key) for key in unnamed)])
+    return unnamed
 
 
-def _forget_machine(session: Session, machine_id: str) -> None:
-    """Removes a machine that no job is about any more."""
-    if not session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
-        session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
-        session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
-
-
-def _needed(session: Session, key: str) -> bool:
-    columns = (
-        RecordingRow.sha256, RecordingRow.heard, RecordingRow.peaks,
-        RecordingRow.playable, JobRow.draft_key, PaperRow.sha256,
-    )  # fmt: skip
-    return any(session.scalar(select(func.count()).where(column == key)) for column in columns)
+def _forget_machine(session: Session, machine_id: str) -> bool:
+    """Removes a machine when no job is about it any more."""
+    if session.scalar(select(func.count()).select_from(JobRow).where(JobRow.machine_id == machine_id)):
+        return False
+    session.execute(delete(LikenessRow).where(LikenessRow.machine_id == machine_id))
+    session.execute(delete(MachineRow).where(MachineRow.id == machine_id))
+    return True
 
 
 def older_than(session: Session, day: str, owner: str | None = None) -> list[JobRow]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy import delete, func, or_, select, update
 from sqlalchemy.orm import Session
 
-from extractors.facts import Equipment
+from extractors.facts import Role
 from pipeline.draft import Draft
 from pipeline.errors import InputError
 from pipeline.history import Plate, likeness, plate_of, serial_key
@@ -172,6 +172,36 @@ def past(session: Session, machine_id: str, owner: str | None) -> MachinePast:
     return MachinePast(machine, jobs, tuple(session.scalars(figures)), tuple(session.scalars(open_ones)))
 
 
+@dataclass(slots=True)
+class PastFigure:
+    """A measured figure of another visit, without the weight of a row that could be changed."""
+
+    job_id: str
+    day: str
+    quantity: str
+    subject: str
+    place: str
+    role: str
+    stage: str
+    qualifiers: str
+    value: float
+    unit: str
+    doubtful: bool
+
+
+def measured_before(session: Session, machine_id: str, owner: str, job_id: str) -> list[PastFigure]:
+    """What was measured at a machine on this person's other visits, the oldest first."""
+    columns = [getattr(FigureRow, name) for name in PastFigure.__dataclass_fields__]
+    query = (
+        select(*columns)
+        .join(JobRow, JobRow.id == FigureRow.job_id)
+        .where(JobRow.machine_id == machine_id, JobRow.joined_to.is_(None), JobRow.owner == owner)
+        .where(JobRow.id != job_id, FigureRow.role == Role.MEASURED.value)
+        .order_by(FigureRow.day, FigureRow.seq)
+    )
+    return [PastFigure(*row) for row in session.execute(query)]
+
+
 def machines(session: Session, owner: str | None, words: str = "") -> list[MachineRow]:
     """Machines whose plate, site or customer holds the words; all for none; by site and type."""
     query = select(MachineRow)
@@ -214,6 +244,3 @@ def known_names(session: Session, owner: str | None) -> dict[str, list[str]]:
             if (value := getattr(row, name)) and value not in known:
                 known.append(value)
     return names
-
-
-__all__ = ["Equipment", "MachinePast", "decide", "due", "known_names", "link", "machines", "past", "plate", "tick"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
+from functools import lru_cache
 
 from sqlalchemy import delete, select, text
 from sqlalchemy.orm import Session
@@ -22,6 +23,12 @@ def fold(said: str) -> str:
 
     "R-404A" is kept as "r 404a" and as "r404a", so that both ways of typing it find it.
     """
+    return " ".join(filter(None, map(_fold_line, said.splitlines())))
+
+
+@lru_cache(maxsize=16384)
+def _fold_line(said: str) -> str:
+    """One line folded; an edit changes few of a job's lines."""
     plain = _plain(said)
     words = WORD.findall(plain)
     joined = ["".join(WORD.findall(word)) for word in plain.split() if len(WORD.findall(word)) > 1]
@@ -73,15 +80,19 @@ def drop(session: Session, job_id: str) -> None:
     session.execute(delete(SearchRow).where(SearchRow.job_id == job_id))
 
 
-def find(session: Session, words: str, *, since: str | None = None, until: str | None = None) -> list[JobRow]:
+def find(
+    session: Session, words: str, *, since: str | None = None, until: str | None = None, owner: str | None = None
+) -> list[JobRow]:
     """The jobs that hold all the words, the newest visit first; the last word may be only begun.
 
-    `since` and `until` are days, ISO 8601, both included. No words give nothing.
+    `since` and `until` are days, ISO 8601, both included; `owner` whose jobs, None for all. No words give nothing.
     """
     asked = WORD.findall(_plain(words))
     if not asked:
         return []
-    ids = _sqlite(session, asked) if session.connection().dialect.name == "sqlite" else _postgresql(session, asked)
+    sqlite = session.connection().dialect.name == "sqlite"
+    # Whose they are is asked where the most are counted: else the jobs of others would crowd his own out.
+    ids = _sqlite(session, asked, owner) if sqlite else _postgresql(session, asked, owner)
     query = select(JobRow).where(JobRow.id.in_(ids), JobRow.joined_to.is_(None))
     if since:
         query = query.where(JobRow.visit_day >= since)
@@ -96,18 +107,23 @@ def _plain(said: str) -> str:
     )
 
 
-def _sqlite(session: Session, words: list[str]) -> list[str]:
+def _sqlite(session: Session, words: list[str], owner: str | None) -> list[str]:
     asked = " ".join(f'"{word}"' for word in words) + "*"
-    statement = text(
-        "SELECT s.job_id FROM search_index i JOIN search s ON s.seq = i.rowid "
-        "WHERE search_index MATCH :asked ORDER BY s.seq DESC LIMIT :most"
-    )
-    return list(session.scalars(statement, {"asked": asked, "most": MOST}))
+    return _ids(session, "search_index i JOIN search s ON s.seq = i.rowid", "search_index MATCH :asked", asked, owner)
 
 
-def _postgresql(session: Session, words: list[str]) -> list[str]:
+def _postgresql(session: Session, words: list[str], owner: str | None) -> list[str]:
     asked = " & ".join(words) + ":*"
-    statement = text(
-        "SELECT job_id FROM search WHERE words @@ to_tsquery('simple', :asked) ORDER BY seq DESC LIMIT :most"
-    )
-    return list(session.scalars(statement, {"asked": asked, "most": MOST}))
+    return _ids(session, "search s", "s.words @@ to_tsquery('simple', :asked)", asked, owner)
+
+
+def _ids(session: Session, tables: str, match: str, asked: str, owner: str | None) -> list[str]:
+    values: dict[str, str | int] = {"asked": asked, "most": MOST}
+    if owner is not None:
+        tables, match, values["owner"] = (
+            f"{tables} JOIN job j ON j.id = s.job_id",
+            f"{match} AND j.owner = :owner",
+            owner,
+        )
+    statement = text(f"SELECT s.job_id FROM {tables} WHERE {match} ORDER BY s.seq DESC LIMIT :most")
+    return list(session.scalars(statement, values))

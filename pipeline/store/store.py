@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from contextvars import ContextVar
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -16,6 +17,9 @@ from pipeline.store.uploads import Uploads
 
 LOCAL = "local"
 """The one person of an embedded store."""
+
+came_from: ContextVar[str] = ContextVar("came_from", default="")
+"""The network address of whoever asked for what runs just now; empty for this machine's own work."""
 
 
 @dataclass(frozen=True)
@@ -54,5 +58,5 @@ def new_id() -> str:
 
 
 def note(session: Session, who: str, what: str, job_id: str | None = None, detail: str = "") -> None:
-    """Writes down who did what, in the same transaction as the deed."""
-    session.add(AuditRow(who=who, what=what, job_id=job_id, detail=detail))
+    """Writes down who did what from where, in the same transaction as the deed. Nothing spoken belongs in it."""
+    session.add(AuditRow(who=who, what=what, job_id=job_id, detail=detail, origin=came_from.get()))

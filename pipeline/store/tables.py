@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 from sqlalchemy import BigInteger, Boolean, Float, ForeignKey, Index, Integer, String, Text, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
+FILE = {"file": True}
+"""Marks a column whose values are hashes of files in the store: what checks, copies and removes files goes by it."""
 SERIAL = BigInteger().with_variant(Integer, "sqlite")
 
 
@@ -23,7 +25,7 @@ class RecordingRow(Base):
     """One uploaded recording or text. Its bytes lie in the files under `sha256` as long as `kept`.
 
     `state` is waiting, hearing, heard or failed; `heard` the hash of what was heard, `peaks` of its loudness strip,
-    `playable` of a copy for browsers that cannot play the original.
+    `playable` of a copy for browsers that cannot play the original. `claim` names who works on it, or did last.
     """
 
     __tablename__ = "recording"
@@ -33,7 +35,7 @@ class RecordingRow(Base):
     batch: Mapped[str] = mapped_column(String(32), index=True)
     position: Mapped[int] = mapped_column(Integer)
     file_name: Mapped[str] = mapped_column(Text)
-    sha256: Mapped[str] = mapped_column(String(64), index=True)
+    sha256: Mapped[str] = mapped_column(String(64), index=True, info=FILE)
     size: Mapped[int] = mapped_column(BigInteger)
     file_time: Mapped[str | None] = mapped_column(String(32))
     one_job: Mapped[bool] = mapped_column(Boolean, default=False)
@@ -45,10 +47,13 @@ class RecordingRow(Base):
     done_s: Mapped[float] = mapped_column(Float, default=0.0)
     all_s: Mapped[float] = mapped_column(Float, default=0.0)
     heard_since: Mapped[str | None] = mapped_column(String(32))
-    heard: Mapped[str | None] = mapped_column(String(64))
+    claim: Mapped[str | None] = mapped_column(String(96))
+    queued_at: Mapped[str | None] = mapped_column(String(32))
+    heard_at: Mapped[str | None] = mapped_column(String(32))
+    heard: Mapped[str | None] = mapped_column(String(64), info=FILE)
     duration_s: Mapped[float | None] = mapped_column(Float)
-    peaks: Mapped[str | None] = mapped_column(String(64))
-    playable: Mapped[str | None] = mapped_column(String(64))
+    peaks: Mapped[str | None] = mapped_column(String(64), info=FILE)
+    playable: Mapped[str | None] = mapped_column(String(64), info=FILE)
     kept: Mapped[bool] = mapped_column(Boolean, default=True)
     owner: Mapped[str] = mapped_column(String(64), index=True)
     created_at: Mapped[str] = mapped_column(String(32), default=now)
@@ -70,7 +75,7 @@ class JobRow(Base):
     job_state: Mapped[str] = mapped_column(String(16), default="waiting", index=True)
     review: Mapped[str] = mapped_column(String(16), default="draft", index=True)
     reason: Mapped[str | None] = mapped_column(Text)
-    draft_key: Mapped[str | None] = mapped_column(String(64))
+    draft_key: Mapped[str | None] = mapped_column(String(64), info=FILE)
     machine_id: Mapped[str | None] = mapped_column(ForeignKey("machine.id"), index=True)
     title: Mapped[str] = mapped_column(Text, default="")
     customer: Mapped[str] = mapped_column(Text, default="")
@@ -118,7 +123,7 @@ class PaperRow(Base):
     job_id: Mapped[str] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), index=True)
     issue: Mapped[int] = mapped_column(Integer)
     name: Mapped[str] = mapped_column(Text)
-    sha256: Mapped[str] = mapped_column(String(64))
+    sha256: Mapped[str] = mapped_column(String(64), info=FILE)
     size: Mapped[int] = mapped_column(BigInteger)
     made_at: Mapped[str] = mapped_column(String(32), default=now)
     made_by: Mapped[str] = mapped_column(String(64))
@@ -200,7 +205,7 @@ class SearchRow(Base):
 
 
 class AuditRow(Base):
-    """Who did or read what, and when."""
+    """Who did or read what, when and from where. The database refuses to change or remove a line."""
 
     __tablename__ = "audit"
     __table_args__ = (Index("audit_job", "job_id", "seq"),)
@@ -211,3 +216,4 @@ class AuditRow(Base):
     what: Mapped[str] = mapped_column(String(32))
     job_id: Mapped[str | None] = mapped_column(String(32))
     detail: Mapped[str] = mapped_column(Text, default="")
+    origin: Mapped[str] = mapped_column(String(64), default="", server_default="")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -123,9 +124,11 @@ class Uploads:
             return
         oldest = time.time() - FORGOTTEN_AFTER_S
         for path in self.folder.glob("*.part"):
-            if path.stat().st_mtime < oldest:
-                path.unlink(missing_ok=True)
-                path.with_suffix(".json").unlink(missing_ok=True)
+            # Another one may just have ended and gone.
+            with contextlib.suppress(FileNotFoundError):
+                if path.stat().st_mtime < oldest:
+                    path.unlink()
+                    path.with_suffix(".json").unlink()
 
     def _part(self, upload_id: str) -> Path:
         return self._note(upload_id).with_suffix(".part")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
@@ -13,7 +13,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from pipeline.errors import InputError, ReportError
-from pipeline.web.people import current_user
+from pipeline.web.people import viewer
+from pipeline.web.rules import may_go
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -58,14 +59,31 @@ def day_text(day: str | None) -> str:
 
 
 def page(request: Request, name: str, status: int = 200, **values: Any) -> HTMLResponse:
-    """A page from its template."""
-    html = templates().get_template(f"{name}.html.j2").render(user=current_user(request), **values)
+    """A page from its template. Only links to what its person may open are drawn."""
+    user, state = viewer(request), request.scope.get("state", {})
+    html = (
+        templates()
+        .get_template(f"{name}.html.j2")
+        .render(
+            user=user,
+            may_go=partial(may_go, user),
+            form_token=state.get("form_token", ""),
+            signs_in=state.get("signs_in", False),
+            **values,
+        )
+    )
     return HTMLResponse(html, status_code=status)
 
 
-def fragment(name: str, **values: Any) -> str:
-    """A piece of a page from its template."""
-    return templates().get_template(f"{name}.html.j2").render(**values)
+def block(name: str, part: str, **values: Any) -> str:
+    """One block of a template on its own."""
+    template = templates().get_template(f"{name}.html.j2")
+    return "".join(template.blocks[part](template.new_context(values)))
+
+
+def macros(name: str) -> Any:
+    """The macros of a template, to be called by name."""
+    return templates().get_template(f"{name}.html.j2").module
 
 
 def wants_json(request: Request) -> bool:
@@ -84,7 +102,7 @@ def error_answer(request: Request, fault: Exception) -> Response:
             "message": "A fault of the program; nothing of what you did before is lost.",
             "hint": "Reload the page. If it happens again, see the program's own messages.",
         }
-    if wants_json(request) or request.method not in ("GET", "HEAD"):
+    if wants_json(request) or not (request.method in ("GET", "HEAD") or "form" in request.scope.get("state", {})):
         return JSONResponse(body, status_code=status)
     return page(request, "error", status=status, fault=body)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from anyio import CapacityLimiter
@@ -17,10 +18,25 @@ from pipeline.desk import Desk
 from pipeline.errors import InputError, ReportError
 from pipeline.render.places import template_folder
 from pipeline.store.store import Store
-from pipeline.web import browsing, editing, learning, papering, reviewing, sounding, uploading
+from pipeline.web import (
+    auditing,
+    browsing,
+    editing,
+    learning,
+    managing,
+    own,
+    papering,
+    reviewing,
+    signing,
+    sounding,
+    uploading,
+    watching,
+)
 from pipeline.web.answers import HERE, error_answer
 from pipeline.web.desk_of import Submits
+from pipeline.web.door import Door, refusals_of
 from pipeline.web.guard import Guard
+from pipeline.web.network import Behind, Net
 from pipeline.web.people import User
 
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
@@ -67,7 +83,23 @@ ROUTES = [
     Route("/jobs/{job}/sent/{paper}", papering.sent_paper),
     Route("/jobs/{job}/send", papering.send, methods=["POST"]),
     Route("/jobs/{job}/forget", browsing.forget, methods=["POST"]),
+    Route("/audit", auditing.trail),
 ]
+
+PEOPLE_ROUTES = [
+    Route("/sign-in", signing.sign_in_page),
+    Route("/sign-in", signing.sign_in, methods=["POST"]),
+    Route("/sign-out", signing.sign_out, methods=["POST"]),
+    Route("/form-token", signing.fresh_form_token),
+    Route("/me", signing.me),
+    Route("/me/password", signing.change_password, methods=["POST"]),
+    Route("/me/factor", own.factor, methods=["POST"]),
+    Route("/me/tokens", own.token, methods=["POST"]),
+    Route("/people", managing.everybody),
+    Route("/people", managing.add, methods=["POST"]),
+    Route("/people/{person}", managing.change, methods=["POST"]),
+]
+"""What there is besides where people sign in."""
 
 
 def health(request: Request) -> Response:
@@ -79,28 +111,38 @@ def create_app(
     store: Store,
     desk: Desk,
     engine: Submits,
-    user: User,
+    user: User | None,
     *,
     hosts: frozenset[str] | None = LOOPBACK,
+    proxies: Sequence[Net] = (),
     hearing: str = "careful",
+    metrics_token: str = "",
 ) -> Starlette:
     """The application.
 
-    `user` is who is at the page; `hosts` the names it may be asked under; `hearing` how recordings are heard unless
-    the page says otherwise.
+    `user` is who is at the page, None where people sign in; `hosts` the names it may be asked under; `proxies` the
+    addresses from which alone it may be asked, if there are any; `hearing` how recordings are heard unless
+    the page says otherwise; `metrics_token` what must be said to see the shop's figures from another machine.
     """
     app = Starlette(
         routes=[
             *ROUTES,
+            *(PEOPLE_ROUTES if user is None else ()),
             Route("/health", health),
+            Route("/ready", watching.ready),
+            Route("/metrics", watching.figures),
             Mount("/static", Assets(directory=HERE / "static")),
             Mount("/fonts", Assets(directory=template_folder() / "fonts")),
         ],
-        middleware=[Middleware(Guard, hosts=hosts)],
+        middleware=[
+            *([Middleware(Behind, proxies=proxies)] if proxies else []),
+            Middleware(Guard, hosts=hosts, on_network=user is None, tell=refusals_of(store)),
+            Middleware(Door, store=store, user=user),
+        ],
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
     )
-    app.state.store, app.state.desk, app.state.engine, app.state.user = store, desk, engine, user
-    app.state.hearing = hearing
+    app.state.store, app.state.desk, app.state.engine = store, desk, engine
+    app.state.hearing, app.state.metrics_token = hearing, metrics_token
     app.state.sending = CapacityLimiter(SENDING_AT_ONCE)
     return app
 

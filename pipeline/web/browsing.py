@@ -45,11 +45,7 @@ def find(request: Request) -> Response:
     since, until = _day(request, "since"), _day(request, "until")
     with store_of(request).database.reading() as session:
         user = current_user(request)
-        found = [
-            row
-            for row in search.find(session, words, since=since, until=until)
-            if user.owner is None or row.owner == user.owner
-        ]
+        found = search.find(session, words, since=since, until=until, owner=user.owner)
         plates = machines.machines(session, user.owner, words) if words.strip() else []
         session.expunge_all()
     return page(request, "find", asked=words, since=since or "", until=until or "", found=found, machines=plates)

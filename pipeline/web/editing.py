@@ -16,10 +16,10 @@ from pipeline.edits import Edit, EditKind, Target, TargetKind, new_edit, to_redo
 from pipeline.edits_make import fact_named, make_edit, make_fact, make_words, words_at
 from pipeline.errors import InputError
 from pipeline.review import blockers
-from pipeline.web.answers import fragment, json_of
+from pipeline.web.answers import json_of
 from pipeline.web.desk_of import desk_of
 from pipeline.web.people import current_user
-from pipeline.web.reviewing import work_values
+from pipeline.web.work import work_answer
 
 LONGEST = 2000
 """Letters of one typed text."""
@@ -47,16 +47,7 @@ def _edit(request: Request, asked: dict[str, Any]) -> Response:
         seen=seen if isinstance(seen, int) else 0,
         draft_key=str(asked.get("draft", "")),
     )
-    return JSONResponse(work_answer(opened))
-
-
-def work_answer(opened: OpenJob) -> dict[str, Any]:
-    """What the page's script needs after a change."""
-    return {
-        "seen": opened.stored.seen,
-        "draft": opened.stored.row.draft_key,
-        "html": fragment("work", **work_values(opened)),
-    }
+    return JSONResponse(work_answer(opened, asked.get("has")))
 
 
 def _tidy(value: Any) -> Any:

@@ -18,8 +18,8 @@ from pipeline.store.store import new_id, note
 from pipeline.store.tables import JobRow, PaperRow
 from pipeline.web.answers import download, json_of
 from pipeline.web.desk_of import desk_of, store_of
-from pipeline.web.editing import work_answer
 from pipeline.web.people import current_user
+from pipeline.web.work import work_answer
 
 SHOWN = "report.html"
 LETTERS = "script-src 'none'; default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; sandbox"

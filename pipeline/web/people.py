@@ -1,14 +1,18 @@
-"""Who is at the page. On this machine alone it is its one user; sign-in for a network belongs here."""
+"""Who is at the page: on this machine alone its one user, on a network who signed in."""
 
 from __future__ import annotations
 
 import getpass
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING
 
 from starlette.requests import Request
 
+from pipeline.store.people import Role, checked_role
 from pipeline.store.store import LOCAL
+
+if TYPE_CHECKING:
+    from pipeline.store.tables_people import PersonRow
 
 
 @dataclass(frozen=True)
@@ -17,7 +21,7 @@ class User:
 
     id: str
     name: str
-    role: Literal["technician", "office", "owner"]
+    role: Role
 
     @property
     def owner(self) -> str | None:
@@ -34,8 +38,20 @@ def local_user() -> User:
     return User(LOCAL, name, "owner")
 
 
+def user_of(person: PersonRow) -> User:
+    """Somebody who signed in."""
+    return User(person.id, person.name, checked_role(person.role))
+
+
 def current_user(request: Request) -> User:
     """The person of a request."""
-    user = request.app.state.user
-    assert isinstance(user, User)
+    user = viewer(request)
+    assert user is not None
+    return user
+
+
+def viewer(request: Request) -> User | None:
+    """The person of a request; None for somebody who did not sign in."""
+    user = request.scope.get("state", {}).get("user")
+    assert user is None or isinstance(user, User)
     return user

@@ -7,64 +7,19 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from extractors.facts import (
-    ActionKind,
-    ActionStatus,
-    Condition,
-    FindingStatus,
-    PartStatus,
-    Quantity,
-    Role,
-    UnplacedReason,
-)
-from extractors.lexicon import load_table
 from pipeline.desk import OpenJob
-from pipeline.edits import Edit, EditKind, to_redo, to_undo
+from pipeline.edits import Edit, EditKind
 from pipeline.edits_make import make_edit
 from pipeline.errors import InputError
 from pipeline.jobs import left_s
-from pipeline.review import blockers
 from pipeline.store import jobs, machines
 from pipeline.store.jobs import StoredJob
 from pipeline.store.tables import MachineRow, RecordingRow
 from pipeline.web.answers import page
 from pipeline.web.desk_of import desk_of, engine_of, store_of
 from pipeline.web.people import current_user
-from pipeline.web.slips import AFTER_S, BEFORE_S, Page, transcript
-
-VOCABULARY: dict[str, list[str]] = {
-    "roles": [role.value for role in Role],
-    "quantities": [quantity.value for quantity in Quantity],
-    "conditions": sorted(condition.value for condition in Condition),
-    "actions": sorted(action.value for action in ActionKind),
-    "finding_statuses": [status.value for status in FindingStatus],
-    "action_statuses": [status.value for status in ActionStatus],
-    "part_statuses": [status.value for status in PartStatus],
-    "unplaced": [reason.value for reason in UnplacedReason],
-}
-
-
-def work_values(opened: OpenJob) -> dict[str, Any]:
-    """What the working part of the review page shows."""
-    shown = Page(opened)
-    edits = opened.stored.edits
-    return {
-        "job": opened.stored.row,
-        "page": shown,
-        "draft": opened.draft,
-        "conflicts": opened.replayed.conflicts,
-        "first": shown.first(),
-        "gaps": shown.gaps(),
-        "lines": transcript(shown),
-        "blockers": len(blockers(opened.replayed)),
-        "undo": to_undo(edits),
-        "redo": to_redo(edits),
-        "recordings": opened.stored.recordings,
-        "papers": opened.stored.papers,
-        "words": VOCABULARY,
-        "subjects": list(load_table("subjects")),
-        "seen": opened.stored.seen,
-    }
+from pipeline.web.slips import AFTER_S, BEFORE_S
+from pipeline.web.work import forms, pieces, work_answer
 
 
 def job(request: Request) -> Response:
@@ -86,14 +41,16 @@ def job(request: Request) -> Response:
         again=[progress(r) for r in stored.recordings if r.state in ("waiting", "hearing", "failed")],
         before_s=BEFORE_S,
         after_s=AFTER_S,
-        **work_values(opened),
+        job=opened.stored.row,
+        recordings=opened.stored.recordings,
+        seen=opened.stored.seen,
+        pieces=pieces(opened),
+        **forms(),
     )
 
 
 def work(request: Request) -> Response:
     """GET /jobs/ID/work: the working part alone, for a page that has to catch up."""
-    from pipeline.web.editing import work_answer
-
     opened = desk_of(request).open(request.path_params["job"], current_user(request).owner)
     return JSONResponse(work_answer(opened))
 

@@ -11,7 +11,7 @@ from extractors.units import units
 from pipeline.desk import OpenJob
 from pipeline.draft import Draft, Verdict
 from pipeline.edits_apply import Mark
-from pipeline.edits_make import fact_named, words_of
+from pipeline.edits_make import fact_named
 from pipeline.review import Need, must_hear
 from pipeline.words import Words, load_words
 from pipeline.words.figures import clock, figure
@@ -70,7 +70,7 @@ class Slip:
     superseded: bool = False
     verdicts: tuple[tuple[str, str], ...] = ()
     can_accept: bool = True
-    values: dict[str, Any] = field(default_factory=dict)
+    values: dict[str, Any] = field(default_factory=dict, hash=False)
 
 
 @dataclass(frozen=True)
@@ -346,36 +346,6 @@ class Page:
             if at >= 0:
                 return Quote(said[:at], text, said[at + len(text) :])
         return Quote("", said, "")
-
-
-def transcript(page: Page) -> list[dict[str, Any]]:
-    """The lines of the transcript with their words, times, and which of the words a figure was read from."""
-    covered: dict[int, list[tuple[float, float]]] = {}
-    for reading in page.draft.readings:
-        evidence = reading.evidence
-        if evidence.start is not None and evidence.end is not None:
-            covered.setdefault(evidence.recording, []).append((evidence.start, evidence.end))
-    lines = []
-    for index, segment in enumerate(page.draft.transcript.segments):
-        marks = covered.get(segment.recording, [])
-        read = [
-            any(start - 0.05 <= ((word.start or 0) + (word.end or 0)) / 2 <= end + 0.05 for start, end in marks)
-            for word in segment.words
-        ]
-        texts = words_of(segment)
-        lines.append(
-            {
-                "index": index,
-                "recording": segment.recording,
-                "line": segment.line,
-                "start": segment.start,
-                "end": segment.end,
-                "clock": clock(segment.start) if segment.start is not None else "",
-                "sound": segment.start is not None and page.has_sound(segment.recording),
-                "words": [(text, bool(read[i]) if i < len(read) else False) for i, text in enumerate(texts)],
-            }
-        )
-    return lines
 
 
 def _editable(fact: Frozen) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
     python -m tests.benchmarks.hearing_cost RECORDING            the ratios
     python -m tests.benchmarks.hearing_cost --memory MINUTES     peak memory of a recording of that length
+    python -m tests.benchmarks.hearing_cost --memory MINUTES --stand-in     the same without a speech model
 
 Processor time and not the clock is compared, so that other work on the machine does not decide.
 """
@@ -45,15 +46,27 @@ def bare(recording: Path) -> list[Any]:
     return list(segments)
 
 
-def ours(recording: Path, hearing: Any) -> None:
+class StandIn:
+    """Hears the same words in every window: what is left is the work on the recording itself."""
+
+    def listen(self, samples: Any, speech_until_s: float) -> list[Any]:
+        """One passage of four words."""
+        from pipeline.whisper import HeardPassage, HeardWord
+
+        words = ("The", " box", " is", " thirty-eight.")
+        return [HeardPassage(tuple(HeardWord(0.2 * n, 0.2 * n + 0.2, word, 0.9) for n, word in enumerate(words)), -0.3)]
+
+
+def ours(recording: Path, hearing: Any, *, stand_in: bool = False) -> None:
     """The stage as the program runs it, with nothing kept from before."""
     with tempfile.TemporaryDirectory() as folder:
         settings = HearSettings(hearing=hearing, threads=THREADS)
-        heard = hear(survey([recording])[0], settings, keep=Keep(Path(folder)))
+        load = (lambda _model, _settings: StandIn()) if stand_in else None
+        heard = hear(survey([recording])[0], settings, keep=Keep(Path(folder)), load=load)
         print(f"    {heard.duration_s:.0f} s of sound, {len(heard.transcript.segments)} segments")
 
 
-def memory(minutes: float) -> None:
+def memory(minutes: float, *, stand_in: bool) -> None:
     """Peak memory of a careful hearing of so many minutes: a talk of a minute, again and again, with pauses."""
     import wave
 
@@ -69,7 +82,7 @@ def memory(minutes: float) -> None:
                     file.writeframes((block * 32767).astype("<i2").tobytes())
                 for _ in range(9):
                     file.writeframes(bytes(2 * 60 * RATE))
-        measured(f"{minutes:.0f} minutes", lambda: ours(path, "careful"))
+        measured(f"{minutes:.0f} minutes", lambda: ours(path, "careful", stand_in=stand_in))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"peak {peak:.0f} MB")
 
@@ -79,9 +92,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("recording", type=Path, nargs="?")
     parser.add_argument("--memory", type=float)
+    parser.add_argument("--stand-in", action="store_true")
     given = parser.parse_args()
     if given.memory:
-        memory(given.memory)
+        memory(given.memory, stand_in=given.stand_in)
         return
     alone = measured("bare", lambda: bare(given.recording))
     measured("quick", lambda: ours(given.recording, "quick"), alone)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from alembic import context
 
+import pipeline.store.tables_engine
+import pipeline.store.tables_people  # noqa: F401  (only tables of modules that are imported are known)
 from pipeline.store.tables import Base
 
 context.configure(connection=context.config.attributes["connection"], target_metadata=Base.metadata)

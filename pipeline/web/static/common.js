@@ -17,11 +17,27 @@ class Refusal extends Error {
   }
 }
 
-// Answers the JSON of a reply; a Refusal for what the program says no to; TypeError when it cannot be reached.
-async function ask(address, options) {
-  const reply = await fetch(address, { headers: { Accept: "application/json" }, ...options });
+// Where people sign in, writes carry the token that the page was given; here alone there is none.
+let formToken = (document.querySelector("meta[name=form-token]") || {}).content || "";
+
+async function answer(address, options) {
+  const headers = { Accept: "application/json", ...(options || {}).headers };
+  if (formToken) headers["X-Form-Token"] = formToken;
+  const reply = await fetch(address, { ...options, headers });
   let told = {};
   try { told = await reply.json(); } catch { told = { message: "The program gave an unreadable answer." }; }
+  return [reply, told];
+}
+
+// Answers the JSON of a reply; a Refusal for what the program says no to; TypeError when it cannot be reached.
+async function ask(address, options) {
+  let [reply, told] = await answer(address, options);
+  if (reply.status === 403 && told.code === "form-token") {
+    // Its person signed in anew in another window: the page stays as it is, with what was typed in it.
+    const [fresh, given] = await answer("/form-token");
+    if (fresh.ok) formToken = given.token;
+    [reply, told] = await answer(address, options);
+  }
   if (!reply.ok) throw new Refusal(reply.status, told);
   return told;
 }

@@ -22,7 +22,7 @@ async function drain() {
   while (queue.length) {
     const { body, after } = queue[0];
     try {
-      const told = await post(`/jobs/${job}/edits`, { ...body, seen: Number(work.dataset.seen), draft: work.dataset.draft });
+      const told = await post(`/jobs/${job}/edits`, { ...body, seen: Number(work.dataset.seen), draft: work.dataset.draft, has: has() });
       queue.shift();
       alarm("");
       if (body.do === "heard" && body.now.how === "sound") drawLater(told, body.handle);
@@ -47,17 +47,23 @@ async function catchUp() {
 }
 addEventListener("beforeunload", (event) => { if (queue.length) event.preventDefault(); });
 
+// The pieces of the page that stand here, by the digests that they came with: only others are sent.
+function has() {
+  return Object.fromEntries(Array.from(work.querySelectorAll(".piece"), (piece) => [piece.id.slice(6), piece.dataset.digest]));
+}
+
+function put(name, { digest, html }) {
+  const piece = document.getElementById(`piece-${name}`);
+  piece.innerHTML = html;
+  piece.dataset.digest = digest;
+}
+
 // What was only listened to leaves the list at the next step, not from under the ear of whoever listens.
 function drawLater(told, handle) {
   work.dataset.seen = told.seen;
   work.dataset.draft = told.draft;
   fresh = told;
-  const made = new DOMParser().parseFromString(told.html, "text/html");
-  for (const name of [".bar", "#blocked"]) {
-    const old = work.querySelector(name);
-    const now = made.querySelector(name);
-    if (old && now) old.replaceWith(now); else if (old) old.remove();
-  }
+  if (told.pieces.bar) put("bar", told.pieces.bar);
   work.querySelectorAll(`.slip[data-handle="${CSS.escape(handle)}"]`).forEach((slip) => {
     slip.dataset.heard = "1";
     delete slip.dataset.must;
@@ -70,24 +76,34 @@ function draw(told, after) {
   fresh = null;
   work.dataset.seen = told.seen;
   work.dataset.draft = told.draft;
-  const typing = document.activeElement && document.activeElement.closest("#work form");
-  const openForms = Array.from(work.querySelectorAll("form.fields:not([hidden])[id]"), (form) => [form.id, new FormData(form), form.closest(".slip")]);
-  const focusId = here ? here.id : null;
+  const field = document.activeElement && document.activeElement.closest("#work") ? document.activeElement : null;
+  const held = field && field.id && { id: field.id, from: field.selectionStart, to: field.selectionEnd };
+  const openForms = Array.from(work.querySelectorAll("form.fields:not([hidden])[id]"), (form) => [form.id, new FormData(form), form.closest(".slip"), form]);
+  const hereId = here ? here.id : null;
   const order = list().map((slip) => slip.id);
-  const focusField = typing ? document.activeElement.id : null;
-  work.innerHTML = told.html;
-  for (const [id, values, was] of openForms) {
-    if (after && after.closes === id) continue;
+  for (const [name, piece] of Object.entries(told.pieces)) put(name, piece);
+  for (const [id, values, was, form] of openForms) {
+    const closes = after && after.closes === id;
+    if (form.isConnected) { if (closes) open(form, false); continue; }
+    if (closes) continue;
     const slip = was && document.getElementById(was.id);
-    const form = document.getElementById(id) || (slip && correct(slip));
-    if (!form) continue;
-    open(form, true);
-    for (const [name, value] of values) if (form.elements[name]) form.elements[name].value = value;
+    const anew = document.getElementById(id) || (slip && correct(slip));
+    if (!anew) continue;
+    open(anew, true);
+    for (const [name, value] of values) if (anew.elements[name]) anew.elements[name].value = value;
   }
+  here = hereId && document.getElementById(hereId);
   if (after && after.next) { step(after.from, order); return; }
-  const back = (focusField && document.getElementById(focusField)) || (focusId && document.getElementById(focusId));
-  if (back) { if (focusField) back.focus(); else go(back, false); }
+  if (here) here.classList.add("here");
+  // Whoever was typing goes on typing where he was, with what he had selected.
+  const back = held && document.getElementById(held.id);
+  if (back && back.closest("form") && !back.closest("form").hidden) {
+    back.focus({ preventScroll: true });
+    if (held.from !== null && held.from !== undefined) try { back.setSelectionRange(held.from, held.to); } catch { /* a list has no such thing */ }
+  } else if (here && (!document.activeElement || document.activeElement === document.body || closedUnder(field))) go(here, false);
 }
+
+function closedUnder(field) { return field !== null && (!field.isConnected || field.closest("form[hidden]") !== null); }
 
 // Where I am
 
