@@ -141,6 +141,7 @@ class Reader:
         options.intra_op_num_threads = 1
         self.encoder = InferenceSession(str(folder / "encoder.onnx"), options, providers=["CPUExecutionProvider"])
         self.tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
+        self.marks = tuple(self.tokenizer.encode("").ids)
         self.names: dict[str, list[str]] = json.loads((folder / "names.json").read_text())
         with np.load(folder / "heads.npz") as heads:
             self.heads = {name: heads[name].astype(np.float32) for name in heads.files}
@@ -161,17 +162,14 @@ class Reader:
         import numpy as np
 
         ids = np.zeros((1, WINDOW + 2), dtype=np.int64)
-        marks = (self.tokenizer.token_to_id("[CLS]"), self.tokenizer.token_to_id("[SEP]"))
-        said = [marks[0], *pieces.ids[window.start : window.end], marks[1]]
+        said = [self.marks[0], *pieces.ids[window.start : window.end], self.marks[1]]
         ids[0, : len(said)] = said
         mask = (np.arange(WINDOW + 2) < len(said)).astype(np.int64)[None]
         hidden = self.encoder.run(None, {"ids": ids, "mask": mask})[0][0, : len(said)]
         spots = [pieces.span(f.number.start, f.number.end, window) for f in figures]
         wide = [pieces.span(f.span.start, f.span.end, window) for f in figures]
         after = [(min(high, len(said) - 1), min(high, len(said) - 1) + 1) for _, high in wide]
-        shapes = [
-            shape(f, self.names["units"], pieces.first[f.number.start] / len(pieces.ids)) for f in figures
-        ]
+        shapes = [shape(f, self.names["units"], pieces.first[f.number.start] / len(pieces.ids)) for f in figures]
         seen = np.concatenate(
             [*(_means(hidden, spans) for spans in (spots, wide, after)), np.array(shapes, np.float32)], axis=1
         )
@@ -181,8 +179,10 @@ class Reader:
         is_reading = 1 / (1 + np.exp(-self._through("reading", figure)[:, 0]))
         role, stage = _shares(self._through("role", figure)), _shares(self._through("stage", figure))
         tables = {"quantities": quantity, "subjects": subject, "roles": role, "stages": stage}
-        told = {kind: [dict(zip(self.names[kind], map(float, row), strict=True)) for row in table]
-                for kind, table in tables.items()}
+        told = {
+            kind: [dict(zip(self.names[kind], map(float, row), strict=True)) for row in table]
+            for kind, table in tables.items()
+        }
         return [
             Impression(float(is_reading[i]), *(told[kind][i] for kind in ("quantities", "subjects", "roles", "stages")))
             for i in range(len(figures))

