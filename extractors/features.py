@@ -251,6 +251,9 @@ def _subject_signs(
         signs.append(f"parse:{_parsed(scene, figure, mention)}")
     elif name in subjects():
         signs.append(f"{where}:{name}|{quantity}")
+    echoed = story.echoed(figure)
+    if echoed is not None and echoed[1] is quantity:
+        signs.append(f"echo:{'same' if echoed[0] == name else 'other'}|{'named' if mention else 'not named'}")
     same = story.subject == name
     signs += [
         f"{key}:{'same as before' if same else 'other than before'}|{'named' if mention else 'not named'}"

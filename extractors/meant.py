@@ -11,6 +11,10 @@ from extractors.reader import WORTH_A_LOOK
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
 
+ECHO = 30
+"""Words after which a figure said again is no echo any more."""
+REMEMBERED = 5
+
 
 @dataclass(slots=True)
 class Story:
@@ -28,6 +32,21 @@ class Story:
     by_quantity: dict[Quantity, str] = field(default_factory=dict)
     units: dict[tuple[str, Quantity], str] = field(default_factory=dict)
     recent: list[str] = field(default_factory=list)
+    lately: list[tuple[Figure, str, Quantity]] = field(default_factory=list)
+    """The last figures with what they were filed as, the latest first."""
+
+    def echoed(self, figure: Figure) -> tuple[str, Quantity] | None:
+        """What a figure said a moment ago was filed as, where this one says it again: "236? 236, yeah"."""
+        for before, subject, quantity in self.lately:
+            apart = figure.span.start - before.span.end
+            same = (before.value, before.low, before.high) == (figure.value, figure.low, figure.high)
+            if (
+                same
+                and apart <= ECHO
+                and (not figure.units or not before.units or set(figure.units) & set(before.units))
+            ):
+                return subject, quantity
+        return None
 
 
 GAS = {

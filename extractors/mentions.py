@@ -233,7 +233,7 @@ NUMBER_STARTS = frozenset(
 def _resolve(
     passage: Passage, span: Span, row: dict[str, object], lately: dict[str, Mention], misheard: bool
 ) -> Mention:
-    """A shared word: by a deciding word of its sentence, by the last full name, else open, by what the talk is about."""
+    """A shared word: by a deciding word of its sentence, by the last full name, or open, by the talk's topic."""
     options: tuple[str, ...] = tuple(row["may"])  # type: ignore[arg-type]
     near: dict[str, list[str]] = row["near"]  # type: ignore[assignment]
     sentence = passage.sentence_span(span.start)

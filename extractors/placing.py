@@ -11,7 +11,7 @@ from extractors.facts import Quantity, Role
 from extractors.features import Candidate, Filing, candidates
 from extractors.figure import Figure
 from extractors.lexicon import load_table
-from extractors.meant import SUPPLY, Story
+from extractors.meant import REMEMBERED, SUPPLY, Story
 from extractors.mentions import subjects
 from extractors.quantity_signs import quantity_signs
 from extractors.reading_signs import reading_signs
@@ -102,6 +102,7 @@ def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> 
         story.series = (filing.subject, filing.quantity)
     if filing.unit:
         story.units[(filing.subject, filing.quantity)] = filing.unit
+    story.lately = [(filed_figure, filing.subject, filing.quantity), *story.lately][:REMEMBERED]
     story.recent = [filing.subject, *[s for s in story.recent if s != filing.subject]][:4]
 
 

@@ -44,6 +44,7 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
     for mention in back + ahead:
         nearest.setdefault(where_is(scene, figure, mention), mention)
     tied = min(nearest, key=lambda w: RANK[w], default="")
+    echoed = story.echoed(figure)
     ahead_units = set() if said else _listed_ahead(scene, index)
     found = []
     for quantity in quantities_open(scene, index, story):
@@ -75,6 +76,8 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
                 signs.append(f"q {key}:{'as before' if story.quantity == quantity else 'other'}")
         if story.quantity == quantity:
             signs.append("q as before")
+        if echoed is not None:
+            signs.append(f"q echo:{'same' if echoed[1] == quantity else 'other'}")
         if story.quantity is not None:
             how = "listed" if common["listed"] else "sentence" if common["same sentence"] else "later"
             signs.append(f"q {story.quantity} then {quantity}|{how}")
