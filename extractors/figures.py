@@ -157,6 +157,11 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
     out = []
     for figure in figures:
         hits = before(figure)
+        if _minute_of(passage, figure):
+            if out and out[-1].span.end == figure.number.start and out[-1].value != 1:
+                out[-1] = replace(out[-1], span=out[-1].number, units=())  # "seventy-four minute five"
+            out.append(replace(figure, span=Span(figure.number.start - 1, figure.number.end), units=("min",)))
+            continue
         free = bool(hits) and (habit or not any(h.span.start in ends for h in hits))
         borrowed = (
             bool(figure.units)
@@ -176,6 +181,16 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
                 figure = replace(figure, span=figure.number, units=())
         out.append(figure)
     return out
+
+
+def _minute_of(passage: Passage, figure: Figure) -> bool:
+    """Whether a figure is a time of a series: "minute five, degrees one thirty-one"."""
+    at = figure.number.start
+    if figure.units or passage.norm(at - 1) != "minute" or figure.value is None or figure.value != int(figure.value):
+        return False
+    before = passage.norm(at - 2) if at > 1 else ""
+    counted = before in ("a", "per", "every", "each", "one", "last", "this", "any")
+    return not counted and passage.tokens[at - 1].sentence == passage.tokens[at].sentence
 
 
 def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) -> list[Figure]:

@@ -210,6 +210,7 @@ def mentions(passage: Passage) -> list[Mention]:
 
 
 LEGS = frozenset(("L1-L2", "L2-L3", "L1-L3"))
+ONE_LEG = frozenset(("L1", "L2", "L3"))
 
 
 def _is_leg(passage: Passage, mention: Mention) -> bool:
