@@ -73,7 +73,11 @@ class _Reader:
         return made
 
     def _looks_like_work(self, clause: Clause, hit: VerbHit) -> bool:
-        """Whether the verb is part of an expression that is no work: "hang on", "look at that"."""
+        """Whether the verb is part of an expression that is no work: "hang on", "got the coil washed out"."""
+        if self.norm(hit.verb) in ("got", "get", "getting") and any(
+            self.view.tags[i] in ("VBN", "VBD") for i in range(hit.gap.start, hit.gap.end)
+        ):
+            return True
         return any(
             s.start <= hit.verb < s.end for s in self.stances.hits("no_deed", clause.span.start, clause.span.end)
         )
@@ -149,9 +153,11 @@ class _Reader:
     def _means_a_setting(self, clause: Clause, hit: VerbHit, action: ActionKind) -> bool:
         """Whether "put it to", "turned it on" tells a setting, by what follows: a figure, or "auto", "the middle"."""
         figures, end = self.objects.figure_starts, hit.span.end
-        if action is ActionKind.ADJUSTED:  # "turned it down from one eighty-five to one seventy-five" is set
+        if action is ActionKind.ADJUSTED and any(
+            row.action is ActionKind.SET for row in hit.rows
+        ):  # "turned it down from one eighty-five to one seventy-five" is set
             return not any(
-                self.norm(i) == "from" and i + 1 in figures for i in range(hit.verb + 1, clause.span.end - 1)
+                self.norm(i) in ("from", "to") and i + 1 in figures for i in range(hit.verb + 1, clause.span.end - 1)
             )
         if action is not ActionKind.SET or self.norm(end - 1) not in small_words("setting_particle"):
             return True

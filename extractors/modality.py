@@ -26,6 +26,8 @@ GERUND_DONE = small_words("gerund_done")
 GERUND_ADVICE = small_words("gerund_advice")
 GERUND_NOTHING = small_words("gerund_nothing")
 GOVERNORS_OURS = small_words("plan_governor")
+WORKED = frozenset({"tested", "adjusted", "charged", "started", "inspected", "evacuated", "reset"})
+"""Kinds of work that "was" and a participle tell as done."""
 NEXT_STEP = (("next",), ("next", "up"))
 
 
@@ -148,7 +150,7 @@ class Moods:
         if have is not None:
             return have
         if near == "did":
-            return Mood(DONE, "did") if subject in OURS else None
+            return Mood(DONE, "did") if subject in OURS or (subject == "" and at == clause.first) else None
         if near in ("do", "does", "don't", "doesn't", "didn't"):
             return None
         if near in HAVE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
@@ -159,6 +161,8 @@ class Moods:
             return self._passive(clause, at, near, hit)
         if near in GERUND_ADVICE and hit.forms & {Form.PARTICIPLE, Form.PAST}:
             return Mood(RECOMMENDED, "needs it", passive=True)
+        if near in BE and self._what_i_did(clause, at):
+            return Mood(DONE, "what I did")
         if near in BE | MODALS or (
             near and at not in self.named and self.clauses.tags[at] in ("DT", "PRP$", "JJ", "POS", "IN", "NNP")
         ):
@@ -202,9 +206,18 @@ class Moods:
         return any(self.passage.norm(i) in ("i", "we", "and", "but") for i in between)
 
     # ------------------------------------------------------------ each kind
+    def _what_i_did(self, clause: Clause, at: int) -> bool:
+        """Whether "what I did is" stands before a verb."""
+        words = [self.passage.norm(i) for i in range(clause.first, at)]
+        return words[-1:] == ["did"] and words[:1] == ["what"] and bool(OURS & set(words))
+
     def _infinitive(self, clause: Clause, at: int) -> Mood | None:
         index, governor = self._before(clause, at)
         subject = self._subject(clause, index)
+        if self.stances.told_before(clause, at):
+            return Mood(RECOMMENDED, "told to")
+        if any(self.passage.norm(i) in ("took", "taken") for i in range(clause.first, at)):
+            return Mood(DONE, "took time to") if subject in OURS or subject == "" else None
         if governor in ("had", "able", "managed", "decided"):
             return Mood(DONE, f"{governor} to") if subject in OURS or subject == "" else None
         if governor == "due":
@@ -243,9 +256,11 @@ class Moods:
         return None
 
     def _had_done(self, clause: Clause, at: int) -> Mood | None:
-        """Advice, where somebody is to have it done: "have that filter changed", "get that replaced"."""
+        """Advice, where somebody is to have it done: "have that filter changed"; "got the coil washed" is done."""
         for index in range(at, max(clause.span.start - 1, at - 5), -1):
             norm = self.passage.norm(index)
+            if norm == "got" and self._subject(clause, index) not in OTHERS:
+                return Mood(DONE, "got it done", passive=True)
             if norm in ("have", "get"):
                 _, before = self._before(clause, index)
                 if before in MODALS | {"to", "needs", "gotta", ""} or index == clause.first:
@@ -268,6 +283,8 @@ class Moods:
             return Mood(DONE, f"{near} doing")
         if near in GERUND_NOTHING:
             return None
+        if any(self.passage.norm(i) == "spent" for i in range(clause.first, at + 1)):
+            return Mood(DONE, "spent time doing") if subject not in OTHERS else None
         if near in ("'m", "am", "'re", "was", "were", "are", "be"):
             return Mood(DONE, "narrated") if subject == "i" else None
         if near == "":
@@ -304,13 +321,16 @@ class Moods:
             return None
         if near == "getting":
             return Mood(PLANNED, "getting it", passive=True)
-        if self.passage.norm(hit.verb) in STATES:
+        past = near in ("was", "were", "been", "got")
+        if self.passage.norm(hit.verb) in STATES and not (past and hit.span.end - hit.verb > 1):
             return None
         if near in ("get", "have"):
             return Mood(RECOMMENDED, "get it done", passive=True) if before == "" else None
         if subject in OURS and near in ("'m", "am", "was", "'re", "are"):
             return None
         action = hit.rows[0].action.value
+        if past and self._was_worked_on(hit, action, near):
+            return Mood(DONE, "was done", passive=True)
         if action == "set" and clause.span.end - clause.first <= 3 and hit.verb == clause.span.end - 1:
             return Mood(DONE, "it's set", passive=True)
         if action in (
@@ -327,6 +347,16 @@ class Moods:
         if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in ("by", "last", "ago", "back", "wrong"):
             return None
         return Mood(DONE, "was done", passive=True)
+
+    def _was_worked_on(self, hit: VerbHit, action: str, near: str) -> bool:
+        """Whether "was" and a participle tell work, and not how something was found: "was tested", not "was set"."""
+        after = self.passage.norm(hit.verb + 1)
+        if after in ("by", "last", "ago", "back", "wrong", "at", "for", "on", "off"):
+            return False
+        if near in ("been", "got"):
+            return action in WORKED | {"set", "installed"}
+        found = self.passage.norm(hit.verb) in small_words("found_set")
+        return not found and (action in WORKED or action == "set")
 
     def _past(self, clause: Clause, hit: VerbHit, at: int, near: str, subject: str, timed: bool) -> Mood | None:
         if subject in OURS and near in OURS:

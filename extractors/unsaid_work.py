@@ -302,7 +302,8 @@ class UnsaidWork:
             "it" in before and bool(before & {"got", "has"}) and self.view.any(at, clause.span.end, ("now",))
         )
         things = [t for t in self.components.between(at + 1, at + 4) if t.known]
-        thing: Thing | None = due if self.norm(at + 1) in ("one", "ones") else None
+        asked = self.view.any(at + 1, clause.span.end, small_words("price_words"))
+        thing: Thing | None = due if self.norm(at + 1) in ("one", "ones") and not asked else None
         if things and (led or (due is not None and things[0].component == due.component)):
             thing = self.memory.due(things[0], clause) if things[0].options else things[0]
         if thing is not None and thing.component in allowed(ActionKind.REPLACED):

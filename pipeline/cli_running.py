@@ -129,3 +129,55 @@ def restore_store(
 
 def _told(quiet: bool) -> Callable[[str], None]:
     return (lambda _: None) if quiet else print
+
+
+@command("retention")
+def keep_so_long(
+    yes: Annotated[bool, typer.Option("--yes", help="Remove it now.")] = False,
+    home: Home = None,
+) -> None:
+    """Show what is older than JOBTAPE_RECORDINGS and JOBTAPE_PAPERS say; workers remove it once a day."""
+    from datetime import UTC, datetime
+
+    from pipeline.settings import read_settings
+    from pipeline.store.backups import reach
+    from pipeline.store.place import store_place
+    from pipeline.store.retention import Keeping, due, expire, sweep
+    from pipeline.store.store import open_store
+
+    settings = read_settings()
+    store = open_store(store_place(home=home))
+    try:
+        with store.database.reading() as session:
+            found = due(session, Keeping(settings.recording_days, settings.paper_years), datetime.now(UTC).date())
+        print(f"{len(found.recordings)} recordings and {len(found.jobs)} jobs are due to be removed.")
+        if found.unchecked:
+            print(f"{found.unchecked} recordings stay until their jobs are checked.")
+        if yes:
+            expire(store, found)
+            sweep(store)
+            for target in reach(store):
+                print(f"The backups in {target} could not be reached; it is taken out there with the next one.")
+    finally:
+        store.close()
+
+
+@command("hold")
+def hold_job(
+    job: Annotated[str, typer.Argument(metavar="JOB", help="A job's id, as jobtape jobs shows it.")],
+    off: Annotated[bool, typer.Option("--off", help="Take the hold off.")] = False,
+    why: Annotated[str, typer.Option("--why", metavar="TEXT", help="The reason, for the trail of deeds.")] = "",
+    home: Home = None,
+) -> None:
+    """Keep a job and its recordings whatever is removed by age or by hand, until the hold is taken off."""
+    from pipeline.store.place import store_place
+    from pipeline.store.retention import hold
+    from pipeline.store.store import open_store
+
+    store = open_store(store_place(home=home))
+    try:
+        with store.database.writing() as session:
+            hold(session, job, not off, "the command line", why)
+    finally:
+        store.close()
+    print("The hold was taken off." if off else "The job is on hold.")

@@ -185,6 +185,12 @@ def show_machine(
 @command("export")
 def export_store(
     out: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to write into.")],
+    about: Annotated[
+        str | None, typer.Option("--about", metavar="WORDS", help="Only what is held on a customer or site.")
+    ] = None,
+    person: Annotated[
+        str | None, typer.Option("--person", metavar="ID", help="Only what is held on one of the shop's own people.")
+    ] = None,
     home: Home = None,
     shop: ShopFile = None,
     quiet: Quiet = False,
@@ -193,6 +199,12 @@ def export_store(
     from pipeline.transfer import export
 
     with opened(home, shop) as (store, desk):
+        if about or person:
+            from pipeline.held import export_about
+
+            tell = (lambda _: None) if quiet else print
+            _told(export_about(store, desk, out, words=about, person=person, tell=tell), "written", quiet)
+            return
         _told(export(store, desk, out, (lambda _: None) if quiet else print), "written", quiet)
 
 

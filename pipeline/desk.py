@@ -22,6 +22,7 @@ from pipeline.keep import digest_of
 from pipeline.review import Need, needs
 from pipeline.store import jobs, machines, search
 from pipeline.store.jobs import Facets, StoredJob
+from pipeline.store.machines import PastFigure
 from pipeline.store.tables import FigureRow, FollowUpRow, JobRow
 
 if TYPE_CHECKING:
@@ -48,6 +49,8 @@ class OpenJob:
     replayed: Replayed
     needs: tuple[Need, ...]
     breaks: dict[str, str] = field(default_factory=dict)
+    past: tuple[PastFigure, ...] = ()
+    """What was measured at its machine on other visits."""
 
     @property
     def draft(self) -> Draft:
@@ -112,7 +115,7 @@ class Desk:
             if seq is not None and alone:
                 # Nobody else was here meanwhile: the edit and what follows from it are kept in one stroke.
                 stored = replace(before.stored, row=row, edits=(*before.stored.edits, edit), seen=seq)
-                after = self._opened(session, stored, before.machine, laid)
+                after = _open_job(stored, before.machine, laid, before.past)
                 self._write(session, row, after, before)
                 if row.machine_id != before.stored.row.machine_id:
                     after = self._opened(session, stored, before.machine, laid)
@@ -126,6 +129,7 @@ class Desk:
     def refresh(self, opened: OpenJob) -> None:
         """Writes down what lists, search and history show of the job."""
         with self.store.database.writing() as session:
+            machines.one_at_a_time(session)
             row = session.get(JobRow, opened.stored.row.id)
             if row is not None:
                 self._write(session, row, opened, None)
@@ -141,8 +145,9 @@ class Desk:
             machines.link(session, row, opened.draft)
 
     def _opened(self, session: Session, stored: StoredJob, machine: Draft, replayed: Replayed) -> OpenJob:
-        past = self._breaks(session, stored.row, replayed.draft)
-        return OpenJob(stored, machine, replayed, tuple(needs(replayed, past)), past)
+        row = stored.row
+        past = tuple(machines.measured_before(session, row.machine_id, row.owner, row.id)) if row.machine_id else ()
+        return _open_job(stored, machine, replayed, past)
 
     def _since(self, job_id: str, seen: int) -> list[Edit]:
         with self.store.database.reading() as session:
@@ -177,12 +182,6 @@ class Desk:
             self._remember(key, found)
         return found
 
-    def _breaks(self, session: Session, row: JobRow, draft: Draft) -> dict[str, str]:
-        if row.machine_id is None:
-            return {}
-        past = machines.measured_before(session, row.machine_id, row.owner, row.id)
-        return breaks(draft, past, row.id, row.visit_day or row.created_at[:10])
-
     def _remembered(self, key: str) -> object:
         with self._lock:
             if key in self._drafts:
@@ -202,6 +201,12 @@ def shop_of(place: StorePlace, settings: Settings) -> Shop | None:
 
     path = settings.shop or place.home / "shop.toml"
     return load_shop(path) if settings.shop is not None or path.is_file() else None
+
+
+def _open_job(stored: StoredJob, machine: Draft, replayed: Replayed, past: tuple[PastFigure, ...]) -> OpenJob:
+    row = stored.row
+    broken = breaks(replayed.draft, past, row.id, row.visit_day or row.created_at[:10]) if past else {}
+    return OpenJob(stored, machine, replayed, tuple(needs(replayed, broken)), broken, past)
 
 
 def _replay_key(row: JobRow, seen: int) -> str:

@@ -48,8 +48,13 @@ class Mark:
     heard: bool = False
     accepted: bool = False
     edits: tuple[Edit, ...] = ()
-    machine: dict[str, Any] | None = None
-    """The fact as the machine had it, as plain values; null for what a person added."""
+    origin: Frozen | None = None
+    """The fact as the machine had it; null for what a person added."""
+
+    @property
+    def machine(self) -> dict[str, Any] | None:
+        """The same as plain values."""
+        return self.origin.model_dump(mode="json") if self.origin is not None else None
 
 
 @dataclass(frozen=True)
@@ -105,7 +110,7 @@ def replay(
             heard=item.heard,
             accepted=item.accepted is not None,
             edits=tuple(item.edits),
-            machine=item.origin.model_dump(mode="json") if item.origin is not None else None,
+            origin=item.origin,
         )
         for handle, item in bench.handles()
     }

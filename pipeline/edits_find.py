@@ -197,9 +197,9 @@ def same_words(mine: str, other: str) -> float:
 def by_id(draft: Draft, fact_id: str) -> Place | None:
     """The fact with this id (`r3`, `f1`, `a2`, `p1`), or None. Follow-ups and unplaced figures have none."""
     for kind in (TargetKind.READING, TargetKind.FINDING, TargetKind.ACTION, TargetKind.PART):
-        for place in facts_of(draft, kind):
-            if getattr(place.fact, "id", None) == fact_id:
-                return place
+        for i, fact in enumerate(getattr(draft, LISTS[kind])):
+            if fact.id == fact_id:
+                return Place(kind, i, fact)
     return None
 
 

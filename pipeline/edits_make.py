@@ -57,7 +57,8 @@ def make_edit(
     was = {name: seen.get(name) for name in asked}
     if kind is EditKind.ACCEPT:
         was["confirm"] = list(seen.get("confirm", ()))
-    machine = {name: mark.machine.get(name) for name in asked} if mark.machine is not None else {}
+    there = mark.machine or {}
+    machine = {name: there.get(name) for name in asked} if mark.origin is not None else {}
     if handle in FIELDS:
         now = {"value": now.get("value", now.get("text"))}
         if kind is EditKind.ACCEPT:
@@ -73,7 +74,8 @@ def _asked(kind: EditKind, now: dict[str, Any], mark: Mark) -> list[str]:
     if mark.target.kind is TargetKind.FIELD:
         return ["text" if mark.target.field == "complaint" else "value"]
     if kind in (EditKind.HEARD, EditKind.ACCEPT, EditKind.DELETE):
-        return [name for name in FIGURE if mark.machine is None or name in mark.machine]
+        there = mark.machine
+        return [name for name in FIGURE if there is None or name in there]
     return [name for name in now if name not in ("as", "choice", "reason")]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
@@ -65,7 +66,13 @@ def hear_apart(wanted: Wanted, progress: Callable[[float, float], None]) -> Resu
     command = [sys.executable, "-m", "pipeline.hear_apart"]
     environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
     with subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment
+        command,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+        start_new_session=True,
     ) as child:
         assert child.stdin and child.stdout and child.stderr
         _children.add(child)
@@ -123,17 +130,30 @@ def _end_with_parent() -> None:
     os._exit(1)
 
 
+NICE = 10
+"""How far hearing stands back, in the steps of nice(2): it gets a tenth of what somebody at a page asks for. The worker
+itself does not, since it would hold the store's lock while it waits for its turn."""
+
+
+def _step_back() -> None:
+    """The pages of whoever reviews meanwhile come first."""
+    with contextlib.suppress(AttributeError, OSError):
+        os.nice(NICE)
+    # Linux shares the processors among sessions first (sched(7), autogroup) and heeds nice only within one; this
+    # process leads a session of its own, which has to stand back as well.
+    with contextlib.suppress(OSError):
+        Path("/proc/self/autogroup").write_text(str(NICE), encoding="ascii")
+
+
 def main() -> None:
     """The other process: reads what is wanted from its input, tells progress and the result on its output."""
+    _step_back()
     from pipeline.hear import HearSettings, hear
     from pipeline.ingest import survey
     from pipeline.keep import Keep, make_folder, write_whole
 
     wanted = Wanted(**json.loads(sys.stdin.readline()))
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    if hasattr(os, "nice"):
-        # The pages of whoever reviews meanwhile come first.
-        os.nice(5)
     try:
         source = survey([Path(wanted.path)])[0]
         if source.fault is not None:

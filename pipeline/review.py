@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,7 +15,8 @@ from pipeline.edits_apply import Mark, Replayed
 from pipeline.errors import AuthoringError
 
 TABLE = Path(__file__).with_name("must_hear.toml")
-FIELDS = ("subject", "quantity", "role", "unit", "of", "place", "machine")
+SAID = ("subject", "quantity", "unit", "of", "place")
+FIELDS = (*SAID, "role", "machine")
 USUAL_ROLES = ("measured", "setpoint")
 
 NeedKind = Literal["conflict", "figure", "entry", "listen", "outside", "gap", "unheard", "history"]
@@ -58,11 +59,18 @@ def must_hear(draft: Draft, reading: Reading) -> str:
     if reading.superseded_by is not None:
         return ""
     machine = draft.equipment.type.value.lower() if draft.equipment.type else ""
+    said = tuple((name, str(getattr(reading, name) or "").lower()) for name in SAID)
+    return _must_hear(machine, str(reading.role), said)
+
+
+@lru_cache(maxsize=4096)
+def _must_hear(machine: str, role: str, fields: tuple[tuple[str, str], ...]) -> str:
+    """The same by what it depends on; a page asks it of every figure, again and again."""
+    said = dict(fields)
     for row in _rows():
-        if reading.role not in row.get("role", USUAL_ROLES):
+        if role not in row.get("role", USUAL_ROLES):
             continue
-        named = [name for name in FIELDS if name in row and name not in ("role", "machine")]
-        said = {name: str(getattr(reading, name) or "").lower() for name in named}
+        named = [name for name in said if name in row]
         if all(_named(name, said[name], row[name]) for name in named) and (
             "machine" not in row or not machine or any(word in machine for word in row["machine"])
         ):

@@ -57,6 +57,8 @@ SETTINGS = (
     Setting("home", "JOBTAPE_HOME", "the user's data folder", "folder of the store, for what was uploaded and edited"),
     Setting("database", "JOBTAPE_DB", "an SQLite file in the home folder", "`sqlite:///FILE` or `postgresql://…`"),
     Setting("files", "JOBTAPE_FILES", "a folder in the home folder", "where recordings and papers of the store lie"),
+    Setting("recordings", "JOBTAPE_RECORDINGS", "90", "days that recordings of checked jobs are kept, or `always`"),
+    Setting("papers", "JOBTAPE_PAPERS", "7", "years that jobs with their papers are kept, or `always`"),
     Setting("log", "JOBTAPE_LOG", "none", "`-` or a file for the log: JSON lines, without a word of what was said"),
     Setting("metrics", "JOBTAPE_METRICS", "none: this machine only", "what another machine must say to see `/metrics`"),
 )
@@ -64,13 +66,15 @@ SETTINGS = (
 
 @dataclass(frozen=True)
 class Settings:
-    """The settings of one call. `threads` 0 means as many as there are cores."""
+    """The settings of one call. `threads` 0 means as many as there are cores, a time of keeping None for ever."""
 
     model: str = ""
     hearing: Literal["careful", "quick"] = "careful"
     threads: int = 0
     shop: Path | None = None
     work: Path | None = None
+    recording_days: int | None = 90
+    paper_years: int | None = 7
     log: str = ""
     metrics: str = ""
 
@@ -86,6 +90,17 @@ def hearing_named(text: str) -> Literal["careful", "quick"]:
     if text == "quick":
         return "quick"
     raise InputError("unknown-setting", f"Hearing {text!r} is not known.", "Use careful or quick.")
+
+
+def _kept(said: str, usual: int, variable: str) -> int | None:
+    """A time of keeping; None for always. Raises InputError for a slip, which must not remove anything."""
+    if said == "always":
+        return None
+    if not said:
+        return usual
+    if said.isascii() and said.isdigit() and int(said) > 0:
+        return int(said)
+    raise InputError("unknown-setting", f"{variable} is {said!r}.", "Give a whole number above 0, or: always")
 
 
 def read_settings(
@@ -114,6 +129,8 @@ def read_settings(
         threads=int(threads),
         shop=shop,
         work=Path(said["work"]) if said["work"] else None,
+        recording_days=_kept(said["recordings"], 90, "JOBTAPE_RECORDINGS"),
+        paper_years=_kept(said["papers"], 7, "JOBTAPE_PAPERS"),
         log=said["log"],
         metrics=said["metrics"],
     )

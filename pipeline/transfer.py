@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -47,19 +47,27 @@ class Moved:
     faults: tuple[str, ...] = ()
 
 
-def export(store: Store, desk: Desk, folder: Path, tell: Callable[[str], None] = lambda _: None) -> Moved:
-    """Writes every job into its own folder. A job with a missing recording is written without it, and told."""
+def export(
+    store: Store,
+    desk: Desk,
+    folder: Path,
+    tell: Callable[[str], None] = lambda _: None,
+    only: Collection[str] | None = None,
+) -> Moved:
+    """Writes every job, or `only` those. One with a missing recording is written without it, and told."""
     make_folder(folder)
     faults: list[str] = []
     with store.database.reading() as session:
         ids = list(session.scalars(select(JobRow.id).where(JobRow.joined_to.is_(None)).order_by(JobRow.created_at)))
+    if only is not None:
+        ids = [job_id for job_id in ids if job_id in only]
     for job_id in ids:
         with store.database.reading() as session:
             stored = jobs.job(session, job_id, None)
             session.expunge_all()
         tell(stored.row.name)
         faults += _export_job(store, desk, job_id, folder / f"{_plain(stored.row.name)}-{job_id}")
-    if store.place.words_file.is_file():
+    if only is None and store.place.words_file.is_file():
         write_whole(folder / "words.toml", store.place.words_file.read_bytes())
     return Moved(len(ids), faults=tuple(faults))
 

@@ -14,6 +14,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -28,12 +29,15 @@ from pipeline.jobs_watch import BEAT_EVERY_S, GONE_AFTER_S, Heart
 from pipeline.keep import only_call
 from pipeline.log import begin, say
 from pipeline.settings import Settings
+from pipeline.store.backups import reach
 from pipeline.store.place import StorePlace
+from pipeline.store.retention import Keeping, tidy
 from pipeline.store.store import Store, open_store
 
 LAST_WORKER_GONE_WITHIN_S = 30
 LOOK_EVERY_S = BEAT_EVERY_S
 SLOWEST_RESTART_S = 30.0
+TIDY_EVERY_S = 3600.0
 
 
 @contextlib.contextmanager
@@ -60,6 +64,7 @@ def working(place: StorePlace, settings: Settings, *, hear: Hear = hear_apart) -
             engine.start()
             engine.submit_waiting()
             watch.start()
+            threading.Thread(target=_tidy, args=(engine, stop), daemon=True).start()
             say("worker-began", worker=name)
             yield store, engine
         finally:
@@ -81,6 +86,17 @@ def _watch(engine: Engine, heart: Heart | None, stop: threading.Event) -> None:
                 heart.take_over()
             engine.set_aside()
             engine.submit_waiting()
+
+
+def _tidy(engine: Engine, stop: threading.Event) -> None:
+    """Removes what is due, also out of the backups; apart from the beat, which must not wait for it."""
+    store, settings = engine.work.store, engine.work.settings
+    while True:
+        with contextlib.suppress(ReportError, SQLAlchemyError):
+            tidy(store, Keeping(settings.recording_days, settings.paper_years), datetime.now(UTC).date())
+            reach(store)
+        if stop.wait(TIDY_EVERY_S):
+            return
 
 
 class Workers:
@@ -199,14 +215,11 @@ def main() -> None:
     place = StorePlace(**{**asked["place"], "home": Path(asked["place"]["home"])})
     said = asked["settings"]
     settings = replace(
-        Settings(model=said["model"], hearing=said["hearing"], threads=said["threads"], log=said["log"]),
+        Settings(**said),
         shop=Path(said["shop"]) if said["shop"] else None,
         work=Path(said["work"]) if said["work"] else None,
     )
     begin(said["log"])
-    with contextlib.suppress(AttributeError, OSError):
-        # The pages of whoever reviews meanwhile come first.
-        os.nice(5)
     until = time.monotonic() + asked["patience_s"]
     while True:
         try:

@@ -43,7 +43,7 @@ LAYERS = (
     ("pipeline.desk",),
     (
         *("pipeline.jobs*", "pipeline.why", "pipeline.listening", "pipeline.setup_check", "pipeline.paperwork"),
-        *("pipeline.terminal", "pipeline.transfer"),
+        *("pipeline.terminal", "pipeline.transfer", "pipeline.held"),
     ),
     ("pipeline.worker",),
     ("pipeline.web*",),

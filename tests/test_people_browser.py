@@ -16,6 +16,7 @@ from sqlalchemy import delete
 from test_web_browser import AXE, CHROMIUM, RULES
 
 from pipeline.desk import Desk
+from pipeline.store import planned
 from pipeline.store.place import store_place
 from pipeline.store.store import Store
 from pipeline.store.tables_people import SessionRow
@@ -50,13 +51,17 @@ def at_work(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shop]:
     store = store_at(home)
     desk = Desk(store)
     ids = shop(store)
+    job = ready_job(store, desk, owner=ids[ANN])
+    with store.database.writing() as session:
+        lines = f"customer,site,reference,technician\nHarrow,Mill,77,{ANN}\nLowe,Quay,78,{BOB}\n"
+        planned.bring(session, "2026-03-14", planned.read_list(lines), "test")
     network = network_of(store_place({}, home=home), "127.0.0.1")
     app = create_app(store, desk, NoEngine(), None, hosts=network.names)
     with listening(0, network.address) as (sock, port):
         server = uvicorn.Server(uvicorn.Config(app, log_level="error", proxy_headers=False, **network.tls()))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()
-        yield Shop(f"https://127.0.0.1:{port}", store, ready_job(store, desk, owner=ids[ANN]))
+        yield Shop(f"https://127.0.0.1:{port}", store, job)
         server.should_exit = True
         thread.join(timeout=10)
     store.close()
@@ -174,7 +179,7 @@ def test_an_owner_lets_somebody_in_who_then_sets_his_own_password(window: Browse
     assert [line.split("\t")[2] for line in told] == ["sign-out", "person:password", "sign-in"]
 
 
-ADDRESSES = ["/sign-in", "/me", "/people", "/audit"]
+ADDRESSES = ["/sign-in", "/me", "/people", "/audit", "/plan?day=2026-03-14"]
 
 
 @pytest.mark.parametrize("where", ADDRESSES)

@@ -193,4 +193,3 @@ def sent(ask: Callable[..., Any], name: str, data: bytes) -> str:
     begun = ask("POST", "/uploads", json.dumps({"name": name, "size": len(data)}).encode())
     ask("PUT", f"/uploads/{begun['id']}?at=0", data)
     return str(ask("POST", f"/uploads/{begun['id']}/done", json.dumps({"batch": name[-5:]}).encode())["job"])
-

@@ -9,7 +9,7 @@ import shutil
 import tempfile
 import time
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -59,6 +59,10 @@ class Files(Protocol):
         """All hashes that are there."""
         ...
 
+    def older(self, seconds: float) -> Iterator[str]:
+        """Those that were last put or taken longer ago than that."""
+        ...
+
 
 def missing(sha256: str) -> StoreError:
     """The error for a file that is not where it should be."""
@@ -96,7 +100,10 @@ class FolderFiles:
         """See Files."""
         sha256 = hashlib.sha256(data).hexdigest()
         path = self._path(sha256)
-        if not path.exists():
+        if path.exists():
+            # It may be about to be swept: from now on it counts as new.
+            os.utime(path)
+        else:
             make_folder(path.parent)
             with disk_faults(path):
                 handle, name = tempfile.mkstemp(prefix=".writing-", dir=path.parent)
@@ -119,6 +126,7 @@ class FolderFiles:
         make_folder(target.parent)
         with disk_faults(target):
             if target.exists():
+                os.utime(target)
                 path.unlink()
                 return
             try:
@@ -173,6 +181,14 @@ class FolderFiles:
         for path in sorted(self.folder.glob("??/*")):
             if _is_key(path.name):
                 yield path.name
+
+    def older(self, seconds: float) -> Iterator[str]:
+        """See Files. By when it was put here, not by the file's own time, which is a phone's."""
+        before = time.time() - seconds
+        for sha256 in self.keys():
+            with contextlib.suppress(FileNotFoundError):
+                if self._path(sha256).stat().st_ctime < before:
+                    yield sha256
 
 
 @contextlib.contextmanager
@@ -297,6 +313,14 @@ class ObjectFiles:
 
     def keys(self) -> Iterator[str]:
         """See Files."""
+        return (name for name, _ in self._listed())
+
+    def older(self, seconds: float) -> Iterator[str]:
+        """See Files."""
+        before = datetime.now(UTC) - timedelta(seconds=seconds)
+        return (name for name, at in self._listed() if at < before)
+
+    def _listed(self) -> Iterator[tuple[str, datetime]]:
         import obstore
 
         with _reached():
@@ -304,7 +328,7 @@ class ObjectFiles:
                 for entry in batch:
                     name = entry["path"].rsplit("/", 1)[-1]
                     if _is_key(name):
-                        yield name
+                        yield name, entry["last_modified"]
 
     def sweep(self) -> None:
         """Removes from this machine what was fetched a day ago or longer: the storage has it, or it was removed."""

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from sqlalchemy import text
 
-from pipeline.store import jobs
+from pipeline.store import jobs, machines
 from pipeline.store.store import Store
 from pipeline.store.tables import JobRow
 
@@ -15,6 +15,7 @@ from pipeline.store.tables import JobRow
 def forget(store: Store, job_ids: Sequence[str], who: str, owner: str | None = None) -> None:
     """Removes the jobs, all or none. Raises InputError for one that is on hold, not there or not this person's."""
     with store.database.writing() as session:
+        machines.one_at_a_time(session)
         keys: list[str] = []
         for job_id in job_ids:
             row = session.get(JobRow, job_id)

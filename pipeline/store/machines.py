@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import delete, func, or_, select, update
+from sqlalchemy import delete, func, or_, select, text, update
 from sqlalchemy.orm import Session
 
 from extractors.facts import Role
@@ -36,6 +36,16 @@ def no_such_machine() -> InputError:
 def plate(row: MachineRow) -> Plate:
     """What a stored machine is known by."""
     return Plate(row.type, row.make, row.model, row.serial, row.refrigerant, row.site, row.location, row.customer)
+
+
+def one_at_a_time(session: Session) -> None:
+    """Waits until nobody else changes what is known of machines, and keeps others waiting until the transaction ends.
+
+    Two reports of one new serial at the same moment would make two machines of it, and a machine could go while
+    another job is held against it. To be called before anything is written. SQLite has one writer anyway.
+    """
+    if session.connection().dialect.name == "postgresql":
+        session.execute(text("SELECT pg_advisory_xact_lock(hashtext('jobtape machines'))"))
 
 
 def link(session: Session, row: JobRow, draft: Draft) -> None:
@@ -142,6 +152,7 @@ def _propose(session: Session, row: JobRow, others: Sequence[MachineRow], wanted
 
 def decide(session: Session, row: JobRow, machine_id: str, *, same: bool, who: str) -> None:
     """A person says whether a job is about a proposed machine. Raises InputError when it was not proposed."""
+    one_at_a_time(session)
     tie = session.get(LikenessRow, (row.id, machine_id))
     machine = session.get(MachineRow, machine_id)
     if tie is None or machine is None:

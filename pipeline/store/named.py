@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from sqlalchemy import Connection, Table, select
 from sqlalchemy.orm import Session
 
-from pipeline.store.tables import RecordingRow
-from pipeline.store.tables_engine import WorkerRow
+import pipeline.store.tables_engine
+import pipeline.store.tables_people  # noqa: F401  (only tables of modules that are imported are known)
+from pipeline.store.tables import Base, RecordingRow
 
-METADATA = WorkerRow.metadata
+METADATA = Base.metadata
 
 
 def all_tables() -> list[Table]:

@@ -15,8 +15,8 @@ from sqlalchemy.orm import Session
 from pipeline.store.database import HEAD, Database, upgrade
 from pipeline.store.named import all_tables
 
-PASSING = frozenset({"worker"})
-"""Tables that say only what runs just now."""
+PASSING = frozenset({"worker", "session", "sign_in_try"})
+"""Tables that say only what goes on just now."""
 AT_ONCE = 500
 
 
@@ -56,8 +56,9 @@ def lines(path: Path) -> Iterator[tuple[str, dict[str, Any]]]:
 
 
 def load(database: Database, path: Path, version: str, folder: Path) -> None:
-    """Puts the rows of a dump in place of all that is there, whole or not at all; the audit trail goes on.
+    """Puts the rows of a dump in place of those that are there, whole or not at all; the audit trail goes on.
 
+    A table of which the dump has no row is left as it is: whoever set the new store up must still get in.
     `version` is that of the store which they are from; an older one is brought to ours in a database of its own
     in `folder`. Works between the two kinds of database.
     """
@@ -65,8 +66,9 @@ def load(database: Database, path: Path, version: str, folder: Path) -> None:
         path = _raised(path, version, folder)
     with database.writing() as session:
         tables = {table.name: table for table in all_tables()}
+        coming = {name for name, _ in lines(path)} - {"audit"}
         for table in reversed(all_tables()):
-            if table.name not in (*PASSING, "audit"):
+            if table.name in coming:
                 session.execute(table.delete())
         _fill(session, tables, path)
         # What was in work goes into the queue anew; so does what was heard but not yet read.

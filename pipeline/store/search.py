@@ -35,6 +35,11 @@ def _fold_line(said: str) -> str:
     return " ".join([*words, *joined])
 
 
+def phrase(said: str) -> str:
+    """The words of a text alone, as they stand one after another in what `fold` gives."""
+    return " ".join(WORD.findall(_plain(said)))
+
+
 def text_of(draft: Draft, file_names: tuple[str, ...] = ()) -> str:
     """Everything that was said and written in a draft."""
     return "\n".join([draft.name, *file_names, *_texts(draft)])
@@ -81,7 +86,13 @@ def drop(session: Session, job_id: str) -> None:
 
 
 def find(
-    session: Session, words: str, *, since: str | None = None, until: str | None = None, owner: str | None = None
+    session: Session,
+    words: str,
+    *,
+    since: str | None = None,
+    until: str | None = None,
+    owner: str | None = None,
+    most: int = MOST,
 ) -> list[JobRow]:
     """The jobs that hold all the words, the newest visit first; the last word may be only begun.
 
@@ -92,7 +103,7 @@ def find(
         return []
     sqlite = session.connection().dialect.name == "sqlite"
     # Whose they are is asked where the most are counted: else the jobs of others would crowd his own out.
-    ids = _sqlite(session, asked, owner) if sqlite else _postgresql(session, asked, owner)
+    ids = (_sqlite if sqlite else _postgresql)(session, asked, owner, most)
     query = select(JobRow).where(JobRow.id.in_(ids), JobRow.joined_to.is_(None))
     if since:
         query = query.where(JobRow.visit_day >= since)
@@ -107,18 +118,19 @@ def _plain(said: str) -> str:
     )
 
 
-def _sqlite(session: Session, words: list[str], owner: str | None) -> list[str]:
+def _sqlite(session: Session, words: list[str], owner: str | None, most: int) -> list[str]:
     asked = " ".join(f'"{word}"' for word in words) + "*"
-    return _ids(session, "search_index i JOIN search s ON s.seq = i.rowid", "search_index MATCH :asked", asked, owner)
+    tables = "search_index i JOIN search s ON s.seq = i.rowid"
+    return _ids(session, tables, "search_index MATCH :asked", asked, owner, most)
 
 
-def _postgresql(session: Session, words: list[str], owner: str | None) -> list[str]:
+def _postgresql(session: Session, words: list[str], owner: str | None, most: int) -> list[str]:
     asked = " & ".join(words) + ":*"
-    return _ids(session, "search s", "s.words @@ to_tsquery('simple', :asked)", asked, owner)
+    return _ids(session, "search s", "s.words @@ to_tsquery('simple', :asked)", asked, owner, most)
 
 
-def _ids(session: Session, tables: str, match: str, asked: str, owner: str | None) -> list[str]:
-    values: dict[str, str | int] = {"asked": asked, "most": MOST}
+def _ids(session: Session, tables: str, match: str, asked: str, owner: str | None, most: int) -> list[str]:
+    values: dict[str, str | int] = {"asked": asked, "most": most}
     if owner is not None:
         tables, match, values["owner"] = (
             f"{tables} JOIN job j ON j.id = s.job_id",

@@ -37,6 +37,8 @@ def templates() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        # They come with the program and do not change under it.
+        auto_reload=False,
     )
     made.globals["version"] = whole()
     made.globals["clock"] = clock

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+from collections.abc import AsyncIterator, Sequence
 from typing import Any
 
-from anyio import CapacityLimiter
+from anyio import CapacityLimiter, to_thread
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -26,6 +27,7 @@ from pipeline.web import (
     managing,
     own,
     papering,
+    planning,
     reviewing,
     signing,
     sounding,
@@ -42,8 +44,12 @@ from pipeline.web.people import User
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 
 
-SENDING_AT_ONCE = 6
+SENDING_AT_ONCE = 4
 """Threads that write uploads to the disk."""
+
+ASKED_AT_ONCE = 8
+"""Threads that answer requests. More of them would only take turns at one interpreter: all are answered late then,
+instead of each in its turn."""
 
 
 class Assets(StaticFiles):
@@ -95,6 +101,10 @@ PEOPLE_ROUTES = [
     Route("/me/password", signing.change_password, methods=["POST"]),
     Route("/me/factor", own.factor, methods=["POST"]),
     Route("/me/tokens", own.token, methods=["POST"]),
+    Route("/plan", planning.plan),
+    Route("/plan", planning.bring, methods=["POST"]),
+    Route("/plan/{line:int}", planning.settle, methods=["POST"]),
+    Route("/jobs/{job}/planned", planning.take_over, methods=["POST"]),
     Route("/people", managing.everybody),
     Route("/people", managing.add, methods=["POST"]),
     Route("/people/{person}", managing.change, methods=["POST"]),
@@ -139,12 +149,19 @@ def create_app(
             Middleware(Guard, hosts=hosts, on_network=user is None, tell=refusals_of(store)),
             Middleware(Door, store=store, user=user),
         ],
+        lifespan=_living,
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
     )
     app.state.store, app.state.desk, app.state.engine = store, desk, engine
     app.state.hearing, app.state.metrics_token = hearing, metrics_token
     app.state.sending = CapacityLimiter(SENDING_AT_ONCE)
     return app
+
+
+@contextlib.asynccontextmanager
+async def _living(app: Starlette) -> AsyncIterator[None]:
+    to_thread.current_default_thread_limiter().total_tokens = ASKED_AT_ONCE
+    yield
 
 
 def _http(request: Request, fault: Exception) -> Response:

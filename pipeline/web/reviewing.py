@@ -15,6 +15,7 @@ from pipeline.jobs import left_s
 from pipeline.store import jobs, machines
 from pipeline.store.jobs import StoredJob
 from pipeline.store.tables import MachineRow, RecordingRow
+from pipeline.web import planning
 from pipeline.web.answers import page
 from pipeline.web.desk_of import desk_of, engine_of, store_of
 from pipeline.web.people import current_user
@@ -38,6 +39,7 @@ def job(request: Request) -> Response:
         request,
         "review",
         likely=likely,
+        planned=planning.shown(request, opened),
         again=[progress(r) for r in stored.recordings if r.state in ("waiting", "hearing", "failed")],
         before_s=BEFORE_S,
         after_s=AFTER_S,

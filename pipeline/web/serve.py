@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import socket
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
@@ -28,6 +30,14 @@ if TYPE_CHECKING:
 
 LOOPBACK = "127.0.0.1"
 
+SWITCH_S = 0.001
+"""How long one thread computes before another may (sys.setswitchinterval): the one that reads from all connections
+must not wait its turn behind every edit that is being worked out."""
+
+COLLECT_AFTER = (50_000, 20, 100)
+"""When Python looks for garbage that refers to itself (gc.set_threshold). The drafts that are held ready are many and
+live long: with the usual setting a third of the time of an edit went into walking through them again and again."""
+
 
 @contextlib.contextmanager
 def running(
@@ -48,6 +58,8 @@ def running(
         if network is not None:
             with contextlib.closing(open_store(place)) as looked_at:
                 refuse_without_people(looked_at)
+        gc.set_threshold(*COLLECT_AFTER)
+        sys.setswitchinterval(SWITCH_S)
         if hear is not None:
             store, engine = stack.enter_context(working(place, settings, hear=hear))
         else:
@@ -60,8 +72,7 @@ def running(
                 processes = Workers(place, settings, workers)
                 processes.start()
                 stack.callback(processes.stop)
-        # The first corrected word would wait for the language model otherwise.
-        threading.Thread(target=_warm_up, daemon=True).start()
+        threading.Thread(target=_warm_up, args=(engine.work.desk,), daemon=True).start()
         yield create_app(
             store,
             engine.work.desk,
@@ -74,11 +85,15 @@ def running(
         )
 
 
-def _warm_up() -> None:
+def _warm_up(desk: Desk) -> None:
+    """Does once what the first page, the first edit and the first corrected word would have to wait for."""
     from extractors import find_facts
     from extractors.facts import Segment, Transcript
+    from pipeline.web.work import warm_up
 
-    # A fault of it is told where it matters, when a recording is read.
+    # A fault of it is told where it matters: when a page is asked for, or a recording read.
+    with contextlib.suppress(Exception):
+        warm_up(desk)
     with contextlib.suppress(Exception):
         find_facts(Transcript(segments=(Segment(text="The box is at 38 degrees."),)))
 

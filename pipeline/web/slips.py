@@ -9,7 +9,7 @@ from typing import Any
 from extractors.facts import Action, Alternative, Evidence, Finding, Frozen, Part, Reading, Said, Stage
 from extractors.units import units
 from pipeline.desk import OpenJob
-from pipeline.draft import Draft, Verdict
+from pipeline.draft import Check, Draft, Verdict
 from pipeline.edits_apply import Mark
 from pipeline.edits_make import fact_named
 from pipeline.review import Need, must_hear
@@ -94,6 +94,11 @@ class Page:
         self.opened = opened
         self.draft: Draft = opened.draft
         self.words = words or load_words()
+        self._slips: dict[str, Slip] = {}
+        self._checks: dict[str, list[Check]] = {}
+        for check in self.draft.checks:
+            for reading_id in check.readings:
+                self._checks.setdefault(reading_id, []).append(check)
         self._of: dict[str, Need] = {}
         for need in opened.needs:
             self._of.setdefault(need.handle, need)
@@ -234,6 +239,11 @@ class Page:
         return f"{last.who} changed this{f'; it was {was}' if was else ''}"
 
     def _reading(self, reading: Reading) -> Slip:
+        if reading.id not in self._slips:
+            self._slips[reading.id] = self._reading_slip(reading)
+        return self._slips[reading.id]
+
+    def _reading_slip(self, reading: Reading) -> Slip:
         words = self.words
         term = words.term(reading.subject).name
         title = f"{term}, {reading.place}" if reading.place else term
@@ -248,7 +258,7 @@ class Page:
             words(f"qualifier.{name.value}") for name in reading.qualifiers if words.has(f"qualifier.{name.value}")
         ]
         mark, need = self.marks.get(reading.id), self._of.get(reading.id)
-        checks = [check for check in self.draft.checks if reading.id in check.readings]
+        checks = self._checks.get(reading.id, [])
         return Slip(
             handle=reading.id,
             kind="reading",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -25,11 +24,13 @@ from extractors.facts import (
 )
 from extractors.lexicon import load_table
 from extractors.units import units
-from pipeline.desk import OpenJob
+from pipeline import run
+from pipeline.desk import Desk, OpenJob
+from pipeline.draft import Draft
 from pipeline.edits import to_redo, to_undo
 from pipeline.edits_make import words_of
-from pipeline.review import blockers
-from pipeline.web.answers import block, macros
+from pipeline.store import jobs
+from pipeline.web.answers import block, macros, templates
 from pipeline.web.slips import Page, Slip
 from pipeline.words import load_words
 from pipeline.words.figures import clock
@@ -120,7 +121,7 @@ def _pieces(stand: _Stand) -> dict[str, Piece]:
         "conflicts": opened.replayed.conflicts,
         "first": shown.first(),
         "gaps": shown.gaps(),
-        "blockers": len(blockers(opened.replayed)),
+        "blockers": sum(need.blocks for need in opened.needs),
         "undo": to_undo(edits),
         "redo": to_redo(edits),
         "papers": opened.stored.papers,
@@ -136,7 +137,8 @@ def _pieces(stand: _Stand) -> dict[str, Piece]:
 
 def _piece(name: str, values: Mapping[str, Any]) -> Piece:
     html = block("work", name, **values)
-    return Piece(hashlib.blake2b(html.encode(), digest_size=8).hexdigest(), Markup(html))
+    # Good while this process runs; a page that comes with digests of another gets all pieces anew.
+    return Piece(f"{hash(html) & 0xFFFFFFFFFFFFFFFF:016x}", Markup(html))
 
 
 @lru_cache(maxsize=4096)
@@ -217,3 +219,19 @@ def forms() -> dict[str, Any]:
         "units": all_units,
         "words": VOCABULARY,
     }
+
+
+def warm_up(desk: Desk) -> None:
+    """Draws the newest job, if there is one, and makes its checks: all that this needs is then at hand."""
+    made = templates()
+    for name in made.list_templates():
+        made.get_template(name)
+    forms()
+    with desk.store.database.reading() as session:
+        newest = next((row.id for row in jobs.listed(session, None) if row.draft_key is not None), None)
+    draft = Draft()
+    if newest is not None:
+        opened = desk.open(newest, None)
+        pieces(opened)
+        draft = opened.machine
+    run.finish(draft, shop=desk.shop)

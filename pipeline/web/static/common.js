@@ -83,6 +83,9 @@ document.addEventListener("click", async (event) => {
     } else if (data.word) {
       await post("/words", { how: data.word, heard: data.heard, say: data.said });
       location.reload();
+    } else if (data.planned) {
+      await post(`/jobs/${data.planned}/planned`);
+      location.reload();
     } else if (data.machine) {
       await post(`/jobs/${document.getElementById("work").dataset.job}/machine?${data.machine}`);
       location.reload();
