@@ -111,6 +111,8 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
     """The unit meant where none was said: the one used before for the same thing, else the usual one."""
     if subject == "system" and quantity is Quantity.PRESSURE:
         return _vacuum_or_pressure(scene, figure)
+    if quantity is Quantity.CONCENTRATION and _of_oxygen(scene, figure):
+        return "%"
     known = story.units.get((subject, quantity))
     if (
         known is not None
@@ -146,6 +148,23 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
     if quantity is Quantity.TEMPERATURE_DIFFERENCE and scene.metric:
         return "delta_degC"
     return quantity_rows()[quantity].unit
+
+
+MOST_OXYGEN = 21.0
+"""Percent of oxygen in plain air; what is told of flue gas in percent is below it."""
+
+
+def _of_oxygen(scene: Scene, figure: Figure) -> bool:
+    """Whether a figure is oxygen or carbon dioxide of flue gas, which are told in percent."""
+    if figure.middle > MOST_OXYGEN:
+        return False
+    start, _ = scene.lead(figure)
+    hits = [
+        (hit.span.start, name)
+        for name in ("O2", "CO2", "CO")
+        for hit in scene.hits(f"of:{name}", start, figure.span.start)
+    ]
+    return bool(hits) and max(hits)[1] != "CO"
 
 
 def _vacuum_or_pressure(scene: Scene, figure: Figure) -> str:

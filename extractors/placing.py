@@ -19,7 +19,6 @@ from extractors.role_signs import role_signs
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
 
-
 WORTH_OFFERING = 0.03
 """Share from which another quantity is offered beside a doubtful one."""
 

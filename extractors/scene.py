@@ -125,7 +125,7 @@ class Scene:
         metric = sum(1 for f in self.figures if f.units and set(f.units) <= _METRIC)
         customary = sum(1 for f in self.figures if f.units and set(f.units) & _CUSTOMARY and len(f.units) < 3)
         words = self.passage.norms
-        metric += 3 * sum(n in ("celsius", "centigrade") for n in words)
+        metric += 2 * sum(n in ("celsius", "centigrade") for n in words)
         customary += 3 * sum(n == "fahrenheit" for n in words)
         return metric > customary
 

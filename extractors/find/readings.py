@@ -33,6 +33,8 @@ from extractors.units import units
 
 SURE_SUBJECT = 0.7
 SURE_ROLE = 0.62
+SURE_STAGE = 0.9
+"""From this share on the words around a figure tell its stage, against the story of the job."""
 PLACES_BEFORE = 10
 PLAIN_WORDS = frozenset(
     (
@@ -182,6 +184,9 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         stage = story.stage(figure.number, scene.clause(figure))
     told = scene.impressions[filed.index].stage
     words = max(Stage, key=lambda one: told.get(one, 0.0))
+    by_story = stage
+    if stage is not None and told[words] >= SURE_STAGE:
+        stage = words
     because = [
         f"filed as {filing.subject}, {filing.quantity} ({filed.subject_share:.0%})",
         f"role {filed.role} ({filed.role_share:.0%})",
@@ -189,9 +194,9 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     if filing.mention is not None:
         because.append(f"“{passage.said(filing.mention.span)}” names {filing.subject}")
     because.append(f"unit said: {filing.unit}" if figure.units else f"unit not said: {filing.unit} from the subject")
-    if stage is not None:
+    if by_story is not None:
         because.append(
-            f"{stage.replace('_', ' ')} by the story, {words.replace('_', ' ')} by the words ({told[words]:.0%})"
+            f"{by_story.replace('_', ' ')} by the story, {words.replace('_', ' ')} by the words ({told[words]:.0%})"
         )
     because += [f"refused: {name} ({share:.0%})" for name, share in filed.refused]
     span = Span(figure.span.start, figure.span.end)
