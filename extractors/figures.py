@@ -154,7 +154,7 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
     plainly = sum(1 for f in firsts if not f.units)
     afters = sum(1 for f in figures if f.units) - sum(1 for f in firsts if f.units)
     habit = plainly >= 4 and plainly > 0.5 * afters
-    out = []
+    out: list[Figure] = []
     for figure in figures:
         hits = before(figure)
         if _minute_of(passage, figure):
