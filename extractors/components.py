@@ -44,41 +44,34 @@ class Components:
         clause: Clause,
         fits: Collection[str] | None,
         *,
-        outside: bool = False,
         hardware: bool = False,
     ) -> Thing | None:
         """What a clause that names nothing speaks of: the nearest thing before a token that fits.
 
-        `outside`: nouns that no table knows count as well, whatever fits; `hardware`: bolts and clips too. Of one
-        clause the thing that is no mere place ("on the roof") comes first, the whole machine last.
+        Nouns that no table knows are never meant: too many are dirt, food or cleaner. `hardware`: bolts and clips are.
+        Of one clause the thing that is no mere place ("on the roof") comes first, the whole machine last.
         """
         whole: Thing | None = None
         for index in range(clause.index - 1, max(-1, clause.index - 1 - REACH), -1):
             earlier = self.clauses.clauses[index]
             if token - earlier.span.end > FAR:
                 break
-            for thing in self._ordered(earlier, clause, fits, outside, hardware):
+            for thing in self._ordered(earlier, clause, fits, hardware):
                 if thing.component in WHOLE:
                     if thing.prep:
                         continue
                     whole = whole or (thing if fits is None or thing.component in fits else None)
-                elif fits is None or thing.word in fits or not thing.known:
+                elif fits is None or thing.word in fits:
                     return whole if whole is not None and fits is None else thing
         return whole
 
-    def _ordered(
-        self, earlier: Clause, clause: Clause, fits: Collection[str] | None, outside: bool, hardware: bool
-    ) -> list[Thing]:
+    def _ordered(self, earlier: Clause, clause: Clause, fits: Collection[str] | None, hardware: bool) -> list[Thing]:
         """The things of an earlier clause, the likeliest antecedent first."""
         if earlier.sentence == clause.sentence:
             head = self._heading(earlier, fits)
             if head is not None:
                 return [head]
-        things = [
-            t
-            for t in self.of(earlier)
-            if (t.known and (hardware or t.said not in small_words("hardware"))) or (outside and t.named and not t.prep)
-        ]
+        things = [t for t in self.of(earlier) if t.known and (hardware or t.said not in small_words("hardware"))]
         heads = [t for t in things if not t.prep]
         if any(self.passage.norm(i) in ("i", "we") for i in range(earlier.span.start, earlier.span.end)):
             heads.reverse()  # "while the pump ran I looked at the belts": what I did it to

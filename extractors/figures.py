@@ -10,6 +10,7 @@ from extractors.figure import Figure
 from extractors.heard_again import outvoted
 from extractors.lexicon import load_table
 from extractors.number_atoms import is_number_word
+from extractors.number_words import spoken_numbers
 from extractors.numerals import Numeral, numerals
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
@@ -63,7 +64,11 @@ def _unit_at(
     if end == index + 1 and token.norm in SHORT:
         capital_unit = token.text.isupper() and token.norm in "vwfck" and passage.tokens[index - 1].is_digits
         glued = token.joined and passage.tokens[index - 1].is_digits and passage.norm(index + 1)[:1] != "-"
-        if not (glued or capital_unit):
+        follows = passage.norm(index + 1)
+        # "eight point four k": thousands of something; between letters and digits it is part of a name
+        thousands = token.norm == "k" and passage.norm(index - 1) in spoken_numbers() and numeral.form == "decimal"
+        named = _begins_number(passage, index + 1) or (len(follows) == 1 and follows.isalpha())
+        if not (glued or capital_unit or (thousands and not named)):
             return None
     if token.norm in ("over", "split") and (
         passage.norm(end)

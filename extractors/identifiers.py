@@ -245,6 +245,8 @@ class _Finder:
             ("is", "the", "number"),
         )
         belt = len(head) == 1 and one.digits == 2 and self.near("belt", start - 6, start)
+        if self._spelled_out(one):
+            return True
         if head in _abbreviations() and not (joint and one.digits >= 3) and not (boxed or belt or self._paired(one)):
             return False
         if not head:  # digits first: only with a dash and a letter, "24-771B"
@@ -258,6 +260,14 @@ class _Finder:
             )
             return (one.digits >= 4 or by or glued or belt) and (told or belt)
         return "." not in one.text
+
+    def _spelled_out(self, one: Spelled) -> bool:
+        """Whether it stands between marks, said sign by sign, after a part or an order: "D G 2 2 0, one"."""
+        start, end = one.span.start, one.span.end
+        signs = [n for n in self.passage.norms[start:end] if n not in ("dash", "hyphen")]
+        marked = self.passage.norm(start - 1) in (",", ".", ":") and self.passage.norm(end) in (",", ".", "")
+        part = self.near("close", start - CLOSE, start) or self.near("near", start - CLOSE, start)
+        return marked and part and len(signs) >= 4 and all(len(n) == 1 for n in signs) and signs[0].isalpha()
 
     def _paired(self, one: Spelled) -> bool:
         """As in "D T 44. 6 2 0 1 5.": two names side by side, as a plate has them."""

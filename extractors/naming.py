@@ -87,7 +87,8 @@ class _Finder:
         name, canon = self._component(number, mention), ""
         if name in subjects() and subjects()[name].noun:  # nouns stand in a report as they were said
             said = " ".join(self.passage.norms[mention.span.start : mention.span.end])
-            canon, name = name, name if said == plural(name) else said
+            fuller = said.endswith((f" {name}", f" {plural(name)}"))  # "blower belt" is a belt
+            canon, name = name, name if fuller or said == plural(name) else said
         thing = self._thing(name, mention.span)
         return replace(
             thing, place=mention.place, open=mention.open, canon=canon, options=mention.options if mention.weak else ()
@@ -269,7 +270,8 @@ class _Joiner:
 
     def _owned(self, thing: Thing, owner: Thing | None, part: Part) -> Thing:
         """A part, filed under the component named beside it or lately."""
-        if owner is not None and owner.known and (owner.component in part.of or len(part.of) > 1):
+        turns = owner is not None and (owner.component in part.of or not part.alone)
+        if owner is not None and owner.known and turns and (owner.component in part.of or len(part.of) > 1):
             return replace(thing, component=owner.component, canon=owner.canon, open=owner.open)
         usual = self.usual.get(thing.said.removesuffix("s"))
         if usual in part.of:

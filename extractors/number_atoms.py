@@ -109,7 +109,7 @@ def run_of(passage: Passage, start: int) -> list[Atom]:
         if passage.norm(index) == "-" and atoms and atoms[-1].kind == "S" and index + 1 < len(passage.tokens):
             index += 1
             continue
-        over = bool(atoms) and _over_comma(passage, index, atoms)
+        over = bool(atoms) and (_over_comma(passage, index, atoms) or _over_hyphen(passage, index, atoms[-1]))
         if over:
             index += 1
         atom = _lost_ten(passage, index, atoms) or atom_at(passage, index)
@@ -121,7 +121,8 @@ def run_of(passage: Passage, start: int) -> list[Atom]:
             break
         if atoms and passage.tokens[index].segment != passage.tokens[index - 1].segment and not passage.joined_lines:
             break
-        atoms.append(replace(atom, mended=True) if over else atom)
+        sure = over and passage.norm(index - 1) == "-" and atoms[-1].kind != "D"
+        atoms.append(replace(atom, mended=True) if over and not sure else atom)
         index += atom.width
     if atoms and passage.norm(index) in _table()["four_figures"]["before"]:
         atoms[-1] = replace(atoms[-1], large=True)
@@ -141,6 +142,17 @@ def _over_comma(passage: Passage, index: int, atoms: list[Atom]) -> bool:
         after = atom_at(passage, index + 2) if index + 2 < len(passage.tokens) else None
         return after is not None and after.kind == "D" and (len(atoms) == 1 or atoms[-2].kind not in "DP")
     return _doubles(passage, index + 1, atoms)
+
+
+def _over_hyphen(passage: Passage, index: int, last: Atom) -> bool:
+    """Whether a hyphen joins a word and digits to one number: "2-oh-8", "30-point-1", "twenty-2", "one-15"."""
+    if passage.norm(index) != "-" or not passage.tokens[index].joined or index + 1 >= len(passage.tokens):
+        return False
+    after = passage.tokens[index + 1]
+    if not after.joined or not after.norm.isdigit():
+        return False
+    few = len(after.norm) == 1
+    return last.kind in "ZP" or (last.kind == "Y" and few) or (last.text == "one" and len(after.norm) == 2)
 
 
 def _doubles(passage: Passage, index: int, atoms: list[Atom]) -> bool:

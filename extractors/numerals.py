@@ -105,6 +105,10 @@ def _cardinals(atoms: list[Atom], at: int) -> Iterator[_Reading]:
             yield _Reading(
                 at + 2, first.value + tail / 10, "dropped", 1.5, (first.value * 10 + tail,), (first.value, tail)
             )
+        more = atoms[at + 2] if at + 2 < size and atoms[at + 1].kind == "A" else None
+        hundreds = first.kind == "N" and first.value in range(100, 1000, 100)
+        if more is not None and hundreds and more.kind in "DN" and 0 < more.value < 10:
+            yield _Reading(at + 3, first.value + more.value, "joined", 1.6)
     if first.kind == "C":
         hours, minutes = first.text.split(":")
         # 1:18 may be 118, 1.18, or a minute and eighteen seconds
@@ -380,7 +384,7 @@ def numerals(passage: Passage, skip: frozenset[int] = frozenset()) -> list[Numer
                 span = Span(span.start - 1, span.end)
                 value, also, signed = -value, tuple(-v for v in also), True
             value = round(value, 9)
-            mended = any(atom.mended for atom in atoms[at : reading.end])
+            mended = any(atom.mended for atom in atoms[at : reading.end]) or form == "joined"
             found.append(Numeral(span, value, form, also, signed, reading.pair, mended, otherwise.get(at, ())))
         if not path:
             consumed = index + max(1, sum(a.width for a in atoms[:1]))

@@ -129,13 +129,15 @@ class Objects:
         row = hit.rows[0]
         wanted = row.fits if row.fits is not None else allowed(row.action)
         hardware = row.action is ActionKind.TIGHTENED
-        return self.components.before(clause.span.start, clause, wanted, outside=row.fits is None, hardware=hardware)
+        return self.components.before(clause.span.start, clause, wanted, hardware=hardware)
 
     # ------------------------------------------------------------ whether a row of actions.toml holds of it
     def fit(self, clause: Clause, hit: VerbHit, row: Row, object_: Object) -> tuple[str, str | None] | None:
         """Component and place for a row, or null where the row does not hold here."""
         if row.needs in ("mass", "volume", "vacuum") and not self._has_amount(clause, hit, row.needs):
             return None
+        if row.needs == "mass" and self.norm(hit.gap.end - 1) in ("one", "ones"):
+            return None  # "put a twenty pound one in": a spring, a cap
         if row.needs == "name" and object_.source != "object":
             return None
         if row.component == "glycol" and not self._glycol:
@@ -245,7 +247,7 @@ class Objects:
         if object_.source == "it" or (object_.source == "none" and row.needs != "object"):
             fine = allowed(row.action)
             wanted = fine if row.fits is None else row.fits & (fine | figures_only())
-            near = self.components.before(clause.span.start, clause, wanted, outside=row.fits is None)
+            near = self.components.before(clause.span.start, clause, wanted)
             if near is not None and not near.known and row.action in NEED_NAME | PUT_IN:
                 return None
             if near is not None and (row.action is not ActionKind.SET or self.has_setting(clause, hit)):
@@ -275,7 +277,7 @@ class Objects:
             and last.action not in (ActionKind.ADVISED, ActionKind.ORDERED)
         ):
             return as_thing(last)
-        near = self.components.before(clause.span.start, clause, fine, outside=row.fits is None)
+        near = self.components.before(clause.span.start, clause, fine)
         return near if near is not None and self.view.sentence_of(near) == clause.sentence else None
 
     # ------------------------------------------------------------ figures and settings

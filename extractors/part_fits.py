@@ -257,7 +257,8 @@ def _goes_in(told: PartTalk, noun: PartNoun) -> bool:
 
 
 def _may_fit(told: PartTalk, noun: PartNoun) -> bool:
-    if noun.seldom and not noun.new and not _replaced(told, noun):
+    counted = noun.common and (noun.count is not None or told.passage.norm(noun.span.start - 1) == "one")
+    if noun.seldom and not noun.new and not counted and not _replaced(told, noun):
         return False
     return told.clear(Span(noun.span.start, noun.head.end))
 

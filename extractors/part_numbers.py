@@ -52,8 +52,9 @@ def _owner(told: PartTalk, one: Identifier) -> PartNoun | None:
     sentence = told.passage.sentence_span(start)
     inside = told.inside(max(sentence.start, start - 30), start)
     same = [n for n in inside if not n.led] or inside
-    lately = [n for n in told.inside(start - BACK, start) if not n.led and not n.seldom]
     drafted = {d.noun.component for d in told.drafts if d.number is None}
+    heads = {d.noun.head for d in told.drafts if d.number is None}
+    lately = [n for n in told.inside(start - BACK, start) if not n.led and (not n.seldom or n.head in heads)]
     if same:
         return max(same, key=lambda n: _weight(told, n, drafted) / 2.5 - _apart(told, n.head.end, start) / 6)
     if lately:
@@ -126,6 +127,9 @@ def same_numbers(told: PartTalk) -> None:
 
 def count(told: PartTalk, draft: Draft) -> int | None:
     """How many: said with the noun, right after it or its number, or one for a single noun."""
+    corrected = _make_it(told, draft)
+    if corrected is not None:
+        return corrected
     if draft.count:
         return draft.count
     if draft.noun.count:
@@ -134,7 +138,27 @@ def count(told: PartTalk, draft: Draft) -> int | None:
         found = _count_after(told, end)
         if found is not None:
             return found
-    return None if draft.noun.plural else 1
+    return _at_the_end(told, draft) if draft.noun.plural else 1
+
+
+def _make_it(told: PartTalk, draft: Draft) -> int | None:
+    """As in "gaskets, one, no, make it two": the count that was put right in the sentence."""
+    sentence = told.passage.sentence_span(draft.noun.head.start)
+    for index in range(draft.noun.head.end, sentence.end - 2):
+        if told.passage.norms[index : index + 2] in (("make", "it"), ("make", "that")):
+            return number_at(told.passage, index + 2)
+    return None
+
+
+def _at_the_end(told: PartTalk, draft: Draft) -> int | None:
+    """As in "order belts for next year, 2.": a number alone at the end of the sentence of many."""
+    sentence = told.passage.sentence_span(draft.noun.head.start)
+    last = sentence.end - 1
+    while last > draft.noun.head.end and told.passage.norm(last) in (".", ","):
+        last -= 1
+    lonely = told.passage.norm(last - 1) == "," and last not in told.used
+    others = [n for n in told.inside(draft.noun.head.end, sentence.end) if not n.led]
+    return number_at(told.passage, last) if lonely and not others else None
 
 
 def _count_after(told: PartTalk, end: int) -> int | None:

@@ -18,8 +18,13 @@ if TYPE_CHECKING:
 
 RATE = 16_000
 BLOCK_S = 10.0
+LONGEST_S = 12 * 3600.0
+"""More than any working day; beyond it a file is taken for a crafted one, a few bytes of which can state years."""
 LONGEST_HOLE_S = 3600.0
 """A jump of the time stamps beyond this is taken for a faulty stamp, not for a pause of the recorder."""
+
+CONTAINERS = "aac,ac3,aiff,amr,amrnb,amrwb,asf,avi,caf,eac3,flac,matroska,mov,mp3,mpegts,ogg,w64,wav"
+"""What a recording may be, by FFmpeg's names. Left to itself it also reads lists that name other files and hosts."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +52,8 @@ def _open(path: Path) -> Any:
             raise InputError(
                 "empty-audio", f"{path.name} is empty (0 bytes).", "Copy it from the phone or recorder again."
             )
-        return av.open(str(path), metadata_errors="ignore")
+        only = {"format_whitelist": CONTAINERS, "protocol_whitelist": "file"}
+        return av.open(str(path), metadata_errors="ignore", options=only)
     except (av.error.FFmpegError, ValueError) as fault:
         if isinstance(fault, PermissionError):
             raise _no_rights(path) from fault
@@ -94,8 +100,13 @@ def blocks(path: Path) -> Iterator[Samples]:
 
     size = int(BLOCK_S * RATE)
     pending: list[Samples] = []
-    held = 0
+    held, all_s = 0, 0.0
     for part in _parts(path):
+        all_s += len(part) / RATE
+        if all_s > LONGEST_S:
+            raise InputError(
+                "too-long", f"{path.name} is longer than {LONGEST_S / 3600:.0f} hours.", "Cut it into shorter parts."
+            )
         pending.append(part)
         held += len(part)
         if held < size:

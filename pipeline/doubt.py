@@ -34,6 +34,7 @@ class DoubtTable(Frozen):
     lead_in: dict[str, str]
     careful: Weights
     quick: Weights
+    bare_ty: dict[str, tuple[str, ...]]
     sounds_like: dict[str, tuple[str, ...]]
 
 

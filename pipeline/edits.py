@@ -51,6 +51,7 @@ class TargetKind(StrEnum):
     UNPLACED = "unplaced"
     COMPLAINT = "complaint"
     MACHINE = "machine"  # one of other_equipment
+    PHOTO = "photo"
     FIELD = "field"  # visit.customer, equipment.serial
     GAP = "gap"
     WORDS = "words"

@@ -366,7 +366,7 @@ def _because(edit: Edit, differing: dict[str, Any]) -> str:
 
 
 def _added_because(edit: Edit) -> dict[str, Any]:
-    if edit.target.kind in (TargetKind.FOLLOW_UP, TargetKind.MACHINE):
+    if edit.target.kind in (TargetKind.FOLLOW_UP, TargetKind.MACHINE, TargetKind.PHOTO):
         return {}
     how = "from the words" if edit.target.evidence and edit.target.evidence.quote else "without words in the recording"
     return {"because": [f"added {how} by {edit.who} on {edit.when[:10]}"]}

@@ -21,7 +21,7 @@ from extractors.facts import (
     Unplaced,
     Visit,
 )
-from pipeline.draft import Draft
+from pipeline.draft import Draft, Photo
 from pipeline.edits import Edit, Target, TargetKind
 from pipeline.edits_find import LISTS, facts_of, key_of, next_id, plain, recording_of, resolve, target_of
 from pipeline.errors import InputError
@@ -34,6 +34,7 @@ MODELS: dict[TargetKind, type[Frozen]] = {
     TargetKind.FOLLOW_UP: FollowUp,
     TargetKind.UNPLACED: Unplaced,
     TargetKind.MACHINE: Equipment,
+    TargetKind.PHOTO: Photo,
 }
 LETTERS = {
     TargetKind.READING: "r",
@@ -46,7 +47,9 @@ FIELDS = (
     *(f"equipment.{name}" for name in Equipment.model_fields),
     "complaint",
 )
-FIXED = frozenset({"id", "evidence", "because", "trail", "repeats", "at", "alternatives", "probability"})
+FIXED = frozenset(
+    {"id", "file", "sha256", "evidence", "because", "trail", "repeats", "at", "alternatives", "probability"}
+)
 """What no edit changes: where a thing was said and why the machine put it here."""
 
 

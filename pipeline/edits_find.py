@@ -18,6 +18,7 @@ LISTS: Mapping[TargetKind, str] = {
     TargetKind.FOLLOW_UP: "follow_ups",
     TargetKind.UNPLACED: "unplaced",
     TargetKind.MACHINE: "other_equipment",
+    TargetKind.PHOTO: "photos",
 }
 
 TRAITS: Mapping[TargetKind, Mapping[str, float]] = {
@@ -31,6 +32,7 @@ TRAITS: Mapping[TargetKind, Mapping[str, float]] = {
     TargetKind.FOLLOW_UP: {"text": 2.0, "when": 1.0},
     TargetKind.UNPLACED: {"text": 2.0, "reason": 0.5},
     TargetKind.MACHINE: {"serial": 3.0, "model": 2.0, "type": 1.0, "make": 0.5, "location": 0.5},
+    TargetKind.PHOTO: {"sha256": 2.0},
 }  # fmt: skip
 """Weights by judgement: what a second hearing seldom changes weighs most. No source; the tests hold the cases."""
 
@@ -42,6 +44,7 @@ MUST_SHARE: Mapping[TargetKind, tuple[str, ...]] = {
     TargetKind.FOLLOW_UP: ("text", "when"),
     TargetKind.UNPLACED: ("text",),
     TargetKind.MACHINE: ("serial", "model", "type"),
+    TargetKind.PHOTO: ("sha256",),
 }
 """At least one of these must be the same, or the fact is another one that merely was said in the same breath."""
 

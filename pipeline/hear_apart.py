@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -49,6 +50,14 @@ class Result:
     playable: bytes = b""
 
 
+MOST_MEMORY = 6 << 30
+"""Bytes of data that the process may hold, several times what a careful hearing takes."""
+MOST_WRITTEN = 2 << 30
+"""Bytes of one file that it may write."""
+SILENT_FOR_S = 900.0
+"""A process that tells no progress for so long hangs: a step of hearing takes seconds."""
+LONGEST_HEARING_S = 24 * 3600.0
+
 _children: set[subprocess.Popen[str]] = set()
 
 
@@ -79,11 +88,13 @@ def hear_apart(wanted: Wanted, progress: Callable[[float, float], None]) -> Resu
         complaint: list[str] = []
         drain = threading.Thread(target=lambda: complaint.extend(child.stderr or ()), daemon=True)
         drain.start()
+        watch = _Watch(child)
         try:
             # The pipe stays open: when this process dies, the child sees its end and goes too.
             child.stdin.write(json.dumps(asdict(wanted)) + "\n")
             child.stdin.flush()
             for line in child.stdout:
+                watch.told()
                 told = json.loads(line)
                 if "done" in told:
                     progress(told["done"], told["all"])
@@ -92,16 +103,62 @@ def hear_apart(wanted: Wanted, progress: Callable[[float, float], None]) -> Resu
                 if "result" in told:
                     return _taken(Path(told["result"]))
         finally:
+            watch.end()
             _children.discard(child)
             child.kill()
             child.wait()
             drain.join(timeout=5)
+    if watch.struck:
+        raise InputError(
+            "hearing-hung",
+            "The recording could not be heard in any bearable time, and was set aside.",
+            "Play it in another program; if it plays, save it as WAV or M4A and give that file.",
+        )
     tail = " ".join("".join(complaint).split()[-30:])
     raise StoreError(
         "hearing-died",
         f"The program that hears recordings ended without a result ({child.returncode}). {tail}".strip(),
         "Try again; if it happens again, close other programs or hear it in the quick way.",
     )
+
+
+class _Watch:
+    """Ends a process that tells nothing for too long, or goes on for too long altogether."""
+
+    def __init__(self, child: subprocess.Popen[str]) -> None:
+        self.child, self.struck = child, False
+        self._began = self._heard = time.monotonic()
+        self._ended = threading.Event()
+        threading.Thread(target=self._look, daemon=True).start()
+
+    def told(self) -> None:
+        """It said something."""
+        self._heard = time.monotonic()
+
+    def end(self) -> None:
+        """Nothing more is to be watched."""
+        self._ended.set()
+
+    def _look(self) -> None:
+        while not self._ended.wait(min(5.0, SILENT_FOR_S / 4)):
+            now = time.monotonic()
+            if now - self._heard > SILENT_FOR_S or now - self._began > LONGEST_HEARING_S:
+                self.struck = True
+                self.child.kill()
+                return
+
+
+def _limit() -> None:
+    """Bounds what this process may take, for the case that a crafted file makes a decoder run wild."""
+    try:
+        import resource
+    except ImportError:
+        # Windows has none of these limits; the time is watched from outside.
+        return
+    for kind, most in (("DATA", MOST_MEMORY), ("FSIZE", MOST_WRITTEN), ("CORE", 0), ("NOFILE", 256)):
+        number = getattr(resource, f"RLIMIT_{kind}")
+        hard = resource.getrlimit(number)[1]
+        resource.setrlimit(number, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
 
 
 def _taken(folder: Path) -> Result:
@@ -153,6 +210,7 @@ def main() -> None:
     from pipeline.keep import Keep, make_folder, write_whole
 
     wanted = Wanted(**json.loads(sys.stdin.readline()))
+    _limit()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         source = survey([Path(wanted.path)])[0]
@@ -184,6 +242,15 @@ def main() -> None:
     except ReportError as fault:
         kind = next((name for name, cls in KINDS.items() if isinstance(fault, cls)), "StoreError")
         _say(error={"kind": kind, "code": fault.code, "message": fault.message, "hint": fault.hint})
+    except MemoryError:
+        _say(
+            error={
+                "kind": "InputError",
+                "code": "too-much-memory",
+                "message": "The recording needs more memory to be read than any recording should.",
+                "hint": "Save it anew as WAV or M4A in another program and give that file.",
+            }
+        )
 
 
 def playable_copy(path: Path, copy: Path) -> None:

@@ -99,6 +99,7 @@ class Hearing:
                 "unclear": -stretch.written.logprob,
                 "teen_or_ty": float(ends_in_teen_or_ty(item.text, item.value or 0.0)),
                 "ty": float(ends_in_ty(item.text, item.value or 0.0)),
+                "bare_ty": float(item.text.lower().strip(MARKS) in doubt_table().bare_ty["say"]),
                 "alone": float(item.text.lower() in SINGLE),
             }
             others: list[str] = []

@@ -13,11 +13,11 @@ from sqlalchemy import select
 
 from pipeline import run
 from pipeline.desk import Desk, OpenJob
-from pipeline.draft import dump, load
+from pipeline.draft import Photo, dump, load
 from pipeline.edits import dump_edits, load_edits
 from pipeline.errors import InputError, ReportError
 from pipeline.keep import digest_of_file, disk_faults, make_folder, write_whole
-from pipeline.store import jobs
+from pipeline.store import jobs, pictures
 from pipeline.store.store import Store, note
 from pipeline.store.tables import (
     EditRow,
@@ -110,6 +110,7 @@ def _export_job(store: Store, desk: Desk, job_id: str, folder: Path) -> list[str
             continue
         row = {name: getattr(paper, name) for name in ("id", "issue", "name", "sha256", "size", "made_at", "made_by")}
         body["sent"].append(row)
+    faults += pictures.lay_out(store, pictures.added(stored.edits), folder)
     if stored.row.draft_key is not None:
         try:
             _write_draft(desk.open(job_id, None), folder, desk)
@@ -123,7 +124,7 @@ def _export_job(store: Store, desk: Desk, job_id: str, folder: Path) -> list[str
 
 def _write_draft(opened: OpenJob, folder: Path, desk: Desk) -> None:
     write_whole(folder / "draft.json", dump(opened.machine).encode())
-    files = run.with_papers(opened.machine, opened.stored.edits, shop=desk.shop)[2]
+    files = run.with_papers(opened.machine, opened.stored.edits, shop=desk.shop, folder=folder)[2]
     for name, data in files.items():
         if name != "draft.json":
             write_whole(folder / name, data)
@@ -202,6 +203,7 @@ def _bring_job(store: Store, desk: Desk, folder: Path, owner: str) -> bool:
         )
         if sha256 != paper["sha256"]:
             raise InputError("changed", f"{paper['name']} is not what was sent.", "Take it from another copy.")
+    photos = [_keep_picture(store, photo, folder) for photo in pictures.added(edits)]
     with store.database.writing() as session:
         ids = []
         for told, files in zip(body["recordings"], kept, strict=True):
@@ -237,6 +239,8 @@ def _bring_job(store: Store, desk: Desk, folder: Path, owner: str) -> bool:
             session.add(JobRecordingRow(job_id=row.id, position=position, recording_id=recording_id))
         for edit in edits:
             session.add(EditRow(id=edit.id, job_id=row.id, body=edit.model_dump_json()))
+        for sha256 in filter(None, photos):
+            pictures.named(session, row.id, sha256)
         for paper in body["sent"]:
             session.add(PaperRow(job_id=row.id, **paper))
         for machine_id, why, state in body["likeness"]:
@@ -252,6 +256,17 @@ def _bring_job(store: Store, desk: Desk, folder: Path, owner: str) -> bool:
                 ):
                     item.done_at, item.done_by = done_at, done_by
     return True
+
+
+def _keep_picture(store: Store, photo: Photo, folder: Path) -> str | None:
+    """Puts a picture into the store; None when it was not exported, which the papers then say."""
+    path = folder / _plain(photo.file)
+    if not path.is_file():
+        return None
+    sha256 = store.files.put(path.read_bytes())
+    if sha256 != photo.sha256:
+        raise InputError("changed", f"{photo.file} is not what was exported.", "Take it from another copy.")
+    return sha256
 
 
 def _keep_recording(store: Store, told: dict[str, Any], folder: Path) -> dict[str, Any]:

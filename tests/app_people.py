@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 
+import pytest
 from app_web import FROM_HERE, NoEngine
+from argon2 import PasswordHasher
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
@@ -17,6 +20,14 @@ SECURE = "https://localhost"
 PASSWORD = "wet gravel under seven lamps"
 ANN, BOB, OLA, OWN = "Ann Field", "Bob Field", "Ola Desk", "Uma Owner"
 ROLES = {ANN: "technician", BOB: "technician", OLA: "office", OWN: "owner"}
+
+
+def quicken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hashes that take a millisecond, and a clock that stands: no wait ends while a slow machine works."""
+    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    stopped = datetime.now(UTC)
+    monkeypatch.setattr(people, "present", lambda: stopped)
 
 
 def shop(store: Store, *, password: str = PASSWORD) -> dict[str, str]:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from app_people import ANN, BOB, OLA, OWN, PASSWORD, browser, network_app, shop, signed_in, tries
+from app_people import ANN, BOB, OLA, OWN, PASSWORD, browser, network_app, quicken, shop, signed_in, tries
 from app_store import ready_job
-from argon2 import PasswordHasher
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 from starlette.applications import Starlette
@@ -16,7 +15,7 @@ from typer.testing import CliRunner
 
 from pipeline.cli import app as commands
 from pipeline.desk import Desk
-from pipeline.store import audit, people
+from pipeline.store import audit
 from pipeline.store.audit import Entry
 from pipeline.store.store import Store
 from pipeline.web import door
@@ -24,8 +23,7 @@ from pipeline.web import door
 
 @pytest.fixture(autouse=True)
 def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    quicken(monkeypatch)
 
 
 @pytest.fixture

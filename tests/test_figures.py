@@ -27,6 +27,7 @@ UNITS = [
     ("15 mikes", 15, "uF"),
     ("ten below zero", -10, "degF"),
     ("volts two oh eight", 208, "V"),
+    ("the coil reads eight point four k", 8.4, "kohm"),
 ]
 
 

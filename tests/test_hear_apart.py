@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import json
+import signal
+import subprocess
+import sys
+import threading
+import time
 import wave
 from math import pi, sin
 from pathlib import Path
@@ -10,6 +15,7 @@ from struct import pack
 
 import pytest
 
+from pipeline import hear_apart as hear_apart_module
 from pipeline.decode import RATE, blocks
 from pipeline.errors import InputError
 from pipeline.hear_apart import PEAKS_PER_S, Wanted, hear_apart, peaks_of, playable_copy
@@ -66,3 +72,51 @@ def test_a_file_that_is_no_sound_is_the_same_sentence_as_on_the_command_line(tmp
     path.write_bytes(b"<html><script>alert(1)</script>" * 50)
     with pytest.raises(InputError, match="cannot be read as a recording"):
         hear_apart(Wanted(path=str(path), work=str(tmp_path / "work")), lambda done, every: None)
+
+
+def test_a_process_that_hangs_is_ended_and_the_recording_set_aside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "front.said.txt"
+    path.write_text("run cap is 21.9\n")
+    monkeypatch.setattr(hear_apart_module, "SILENT_FOR_S", 1.0)
+
+    def hang() -> None:
+        while not hear_apart_module._children:
+            time.sleep(0.005)
+        next(iter(hear_apart_module._children)).send_signal(signal.SIGSTOP)
+
+    threading.Thread(target=hang).start()
+    with pytest.raises(InputError, match="bearable time"):
+        hear_apart(Wanted(path=str(path), work=str(tmp_path / "work")), lambda done, every: None)
+
+
+GREEDY = """
+import pipeline.hear_apart as apart
+apart.MOST_MEMORY, apart.MOST_WRITTEN = 300 << 20, 1 << 20
+apart._limit()
+try:
+    held = bytearray(400 << 20)
+except MemoryError:
+    print("refused")
+with open("big", "wb", buffering=0) as file:
+    try:
+        while file.write(bytes(1 << 19)): pass
+    except OSError:
+        print(file.tell())
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="these limits are the system's, and others have other ones")
+def test_what_the_process_may_take_is_bounded(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", f"import signal; signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n{GREEDY}"],
+        cwd=tmp_path, env={"PYTHONPATH": str(Path(__file__).parents[1])}, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.split() == ["refused", str(1 << 20)]
+
+
+def test_a_file_that_states_more_sound_than_a_day_has_is_refused(tone: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("pipeline.decode.LONGEST_S", 3.0)
+    with pytest.raises(InputError, match="longer than"):
+        list(blocks(tone))

@@ -66,6 +66,9 @@ SAID = [
     ("forty-three sixty-two", [43, 62]),
     ("forty-three sixty-two cfm", [4362]),
     ("legs two oh six two oh nine two oh six", [206, 209, 206]),
+    ("2-oh-8", [208]),
+    ("30-point-1", [30.1]),
+    ("twenty-2", [22]),
     # the number of a name is no decimal of the figure before it
     ("two oh eight three-phase", [208, 3]),
     ("two hundred and eight three phase forty nine point five", [208, 3, 49.5]),
@@ -145,6 +148,8 @@ MISHEARD = [
     ("twelve point, eight over", [12.8]),
     ("thirty-point, one twelve point six", [30.1, 12.6]),
     ("the oven was at seven to four", [74]),
+    ("one-15 volts", [115]),
+    ("it is 200 and 8-three-phase", [208, 3]),
 ]
 
 
@@ -170,6 +175,9 @@ def test_a_figure_that_was_put_together_says_so(heard):
         ("in twenty twenty", [2020]),
         ("one, eighteen inches", [1, 18]),
         ("twenty-five, five", [25, 5]),
+        ("between 200 and 250", [200, 250]),
+        ("five-10 minutes", [5, 10]),
+        ("88-108", [88, 108]),
     ],
 )
 def test_what_was_said_so_stays_so(said, meant):

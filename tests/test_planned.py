@@ -6,9 +6,8 @@ import re
 
 import pytest
 from app_drafts import draft
-from app_people import ANN, BOB, OLA, network_app, shop, signed_in
+from app_people import ANN, BOB, OLA, network_app, quicken, shop, signed_in
 from app_store import ready_job
-from argon2 import PasswordHasher
 from hypothesis import given
 from hypothesis import strategies as st
 from starlette.applications import Starlette
@@ -17,7 +16,7 @@ from extractors.facts import Said
 from pipeline.desk import Desk
 from pipeline.draft import Draft
 from pipeline.errors import InputError
-from pipeline.store import people, planned
+from pipeline.store import planned
 from pipeline.store.store import Store
 
 DAY = "2026-03-14"
@@ -26,8 +25,7 @@ HEAD = "customer,site,reference,technician\n"
 
 @pytest.fixture(autouse=True)
 def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    quicken(monkeypatch)
 
 
 @pytest.fixture

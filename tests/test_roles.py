@@ -7,9 +7,8 @@ from itertools import product
 
 import pytest
 from app_drafts import draft
-from app_people import ANN, BOB, OLA, OWN, ROLES, browser, network_app, shop, signed_in
+from app_people import ANN, BOB, OLA, OWN, ROLES, browser, network_app, quicken, shop, signed_in
 from app_store import ready_job
-from argon2 import PasswordHasher
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
@@ -25,8 +24,7 @@ from pipeline.web.rules import RULES, Rule
 
 @pytest.fixture(autouse=True)
 def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    quicken(monkeypatch)
 
 
 @pytest.fixture
@@ -143,6 +141,7 @@ def test_office_and_owner_see_all_jobs(app: Starlette, store: Store, desk: Desk,
     for name in (OLA, OWN):
         client = signed_in(app, name)
         assert job in client.get("/").text
+        assert f'<span class="detail">{ANN}</span>' in client.get("/").text
         assert client.get(f"/jobs/{job}").status_code == 200
         assert client.get(f"/jobs/{job}/papers/report.md").status_code == 200
 
@@ -161,16 +160,13 @@ def test_links_lead_only_where_their_reader_may_go(
         assert ("data-forget" in client.get(f"/jobs/{job}").text) == (ROLES[name] == "owner")
 
 
-def test_the_jobs_of_others_do_not_crowd_out_ones_own_in_the_search(
-    store: Store, desk: Desk, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(search, "MOST", 2)
+def test_the_jobs_of_others_do_not_crowd_out_ones_own_in_the_search(store: Store, desk: Desk) -> None:
     mine = ready_job(store, desk, draft(), name="mine.m4a", owner="ann")
     for number in range(3):
         ready_job(store, desk, draft(), name=f"{number}.m4a", owner="bob")
     with store.database.reading() as session:
-        assert [row.id for row in search.find(session, "cooler", owner="ann")] == [mine]
-        assert len(search.find(session, "cooler")) == 2
+        assert [row.id for row in search.find(session, "cooler", owner="ann", most=2)] == [mine]
+        assert len(search.find(session, "cooler", most=2)) == 2
 
 
 @pytest.mark.parametrize(("role", "rule"), product(sorted(set(ROLES.values())), [rules.REFUSED]))

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import base64
 import re
-import time
 
 import pytest
-from app_people import ANN, BOB, OWN, PASSWORD, browser, network_app, shop, signed_in, tries
+from app_people import ANN, BOB, OWN, PASSWORD, browser, network_app, quicken, shop, signed_in, token_of, tries
 from app_web import FROM_HERE
-from argon2 import PasswordHasher
 from sqlalchemy import select
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
@@ -25,8 +23,7 @@ from pipeline.web.rules import RULES
 
 @pytest.fixture(autouse=True)
 def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    quicken(monkeypatch)
 
 
 @pytest.fixture
@@ -80,11 +77,15 @@ def test_a_code_works_for_its_half_minute_and_its_neighbours_and_once() -> None:
 
 
 def now_code(secret: str, ahead: int = 0) -> str:
-    return code_at(base64.b32decode(secret), int(time.time() // STEP_S) + ahead)
+    return code_at(base64.b32decode(secret), int(people.present().timestamp() // STEP_S) + ahead)
 
 
 def switched_on(client: TestClient) -> tuple[str, list[str]]:
+    old = client.cookies["__Host-jobtape"]
     page = client.post("/me/factor", data={"do": "begin", "password": PASSWORD}).text
+    # Whoever gives his password again gets a new session.
+    assert client.cookies["__Host-jobtape"] != old
+    client.headers["x-form-token"] = token_of(client, "/me")
     secret = re.search(r'name="secret" value="([A-Z2-7]{32})"', page)
     seal = re.search(r'name="seal" value="([0-9a-f]{64})"', page)
     assert secret and seal

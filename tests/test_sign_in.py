@@ -6,7 +6,7 @@ import re
 from datetime import timedelta
 
 import pytest
-from app_people import ANN, BOB, OLA, OWN, PASSWORD, browser, network_app, shop, signed_in, token_of, tries
+from app_people import ANN, BOB, OLA, OWN, PASSWORD, browser, network_app, quicken, shop, signed_in, token_of, tries
 from argon2 import PasswordHasher
 from sqlalchemy import func, select, update
 from starlette.applications import Starlette
@@ -24,9 +24,7 @@ OTHER = "a kettle sings at the north gate"
 
 @pytest.fixture(autouse=True)
 def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Hashes that take a millisecond; one test looks at the real ones."""
-    cheap = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
-    monkeypatch.setattr(people, "hasher", lambda: cheap)
+    quicken(monkeypatch)
 
 
 @pytest.fixture
@@ -305,6 +303,8 @@ def test_a_password_is_changed_by_who_knows_the_present_one_and_other_browsers_g
     client, other = signed_in(app, ANN), signed_in(app, ANN)
     assert client.post("/me/password", data={"password": "wrong wrong", "new": OTHER}).status_code == 403
     assert client.post("/me/password", data={"password": PASSWORD, "new": "password1234"}).status_code == 400
+    # Whoever gives his password again gets a new session, and with it a new token.
+    client.headers["x-form-token"] = token_of(client, "/me")
     assert client.post("/me/password", data={"password": PASSWORD, "new": OTHER}).status_code == 303
     assert client.get("/").status_code == 200
     assert other.get("/").status_code == 303

@@ -10,6 +10,7 @@ from extractors.part_fits import by_rating, fitted
 from extractors.part_nouns import is_part, parts_table
 from extractors.part_numbers import count, number_all, rating, same_numbers
 from extractors.part_orders import in_the_van, lacking, left_over, order, remaining, sections
+from extractors.part_stock import stock
 from extractors.part_talk import Draft, PartTalk
 from extractors.passage import Passage
 from extractors.registry import Extractor, Found
@@ -73,6 +74,7 @@ def find(talk: Talk, found: Found) -> tuple[Part, ...]:
     in_the_van(parts)
     left_over(parts)
     remaining(parts)
+    stock(parts)
     parts.drafts = _restocked(parts.drafts)
     number_all(parts)
     same_numbers(parts)

@@ -32,13 +32,13 @@ def photo(path: Path) -> bytes | None:
     try:
         if not path.is_file() or path.stat().st_size > LARGEST_FILE:
             return None
-        return _redrawn(path.read_bytes())
+        return redrawn(path.read_bytes())
     except OSError:
         return None
 
 
-def _redrawn(data: bytes) -> bytes | None:
-    """The first picture in the bytes as a new JPEG."""
+def redrawn(data: bytes) -> bytes | None:
+    """The first picture in the bytes as a new JPEG, without anything that stood beside it; None for no picture."""
     import av
     import numpy
 

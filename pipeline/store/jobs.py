@@ -31,6 +31,7 @@ from pipeline.store.tables import (
     LikenessRow,
     MachineRow,
     PaperRow,
+    PictureRow,
     RecordingRow,
     now,
 )
@@ -368,7 +369,8 @@ def forget(session: Session, row: JobRow, who: str) -> list[str]:
     recordings = recordings_of(session, row.id)
     keys = {row.draft_key} if row.draft_key else set()
     keys |= set(session.scalars(select(PaperRow.sha256).where(PaperRow.job_id == row.id)))
-    for table in (EditRow, FigureRow, FollowUpRow, LikenessRow, PaperRow, JobRecordingRow):
+    keys |= set(session.scalars(select(PictureRow.sha256).where(PictureRow.job_id == row.id)))
+    for table in (EditRow, FigureRow, FollowUpRow, LikenessRow, PaperRow, PictureRow, JobRecordingRow):
         session.execute(delete(table).where(table.job_id == row.id))
     search.drop(session, row.id)
     session.execute(delete(JobRow).where(JobRow.id == row.id))

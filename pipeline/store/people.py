@@ -28,9 +28,14 @@ GUESSES = 1e8
 START_DAYS = 3
 
 
+def present() -> datetime:
+    """The present moment, in UTC: the one clock of sessions, waits and codes."""
+    return datetime.now(UTC)
+
+
 def moment(after: timedelta = timedelta()) -> str:
     """The present moment or one from it, as all moments of the store: ISO 8601 in UTC, to the second."""
-    return (datetime.now(UTC) + after).strftime("%Y-%m-%dT%H:%M:%SZ")
+    return (present() + after).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def key_of(name: str) -> str:

@@ -6,12 +6,12 @@ import base64
 import hashlib
 import hmac
 import secrets
-import time
 from urllib.parse import quote
 
 from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
+from pipeline.store import people
 from pipeline.store.people import digest
 from pipeline.store.store import note
 from pipeline.store.tables_people import PersonRow, RecoveryRow
@@ -44,7 +44,7 @@ def address_of(secret: str, name: str) -> str:
 def step_of(secret: str, code: str, after: int, moment: float | None = None) -> int | None:
     """The time step whose code this is, none when it is wrong or not later than the step `after`, used before."""
     key = base64.b32decode(secret)
-    now = int((time.time() if moment is None else moment) // STEP_S)
+    now = int((people.present().timestamp() if moment is None else moment) // STEP_S)
     found = None
     for step in range(now - LEEWAY, now + LEEWAY + 1):
         if hmac.compare_digest(code_at(key, step).encode(), code.encode()) and step > after:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import secrets
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
+from pipeline.store import people
 from pipeline.store.people import digest, key_of, moment, person_named
 from pipeline.store.tables_people import PersonRow, SessionRow, TryRow
 
@@ -135,5 +136,5 @@ def _keys(session: Session, name: str, origin: str) -> list[tuple[str, int]]:
 
 
 def _seconds_to(until: str) -> int:
-    left = datetime.fromisoformat(until) - datetime.now(UTC)
+    left = datetime.fromisoformat(until) - people.present()
     return max(1, round(left.total_seconds()))

@@ -129,6 +129,15 @@ class PaperRow(Base):
     made_by: Mapped[str] = mapped_column(String(64))
 
 
+class PictureRow(Base):
+    """A picture that a person added to a job. What of them is shown, the edits say."""
+
+    __tablename__ = "picture"
+
+    job_id: Mapped[str] = mapped_column(ForeignKey("job.id", ondelete="CASCADE"), primary_key=True)
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True, info=FILE)
+
+
 class MachineRow(Base):
     """One machine of a customer."""
 

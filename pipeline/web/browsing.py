@@ -10,7 +10,7 @@ from starlette.responses import JSONResponse, Response
 from pipeline.draft import Draft
 from pipeline.errors import ReportError
 from pipeline.history import LB, Charge, charge_of, leak_rate, series_of
-from pipeline.store import forgetting, jobs, machines, search
+from pipeline.store import forgetting, jobs, machines, people, search
 from pipeline.store.machines import MachinePast
 from pipeline.store.tables import JobRow, RecordingRow
 from pipeline.web.answers import page
@@ -30,9 +30,10 @@ def home(request: Request) -> Response:
         rows = jobs.listed(session, user.owner, limit=PAGE + 1, before=request.query_params.get("before"))
         shown = [(row, _hearing(session.get(RecordingRow, row.first_recording), row)) for row in rows[:PAGE]]
         waiting = len(machines.due(session, user.owner))
+        whose = {row.id: row.name for row in people.listed(session)} if user.owner is None else {}
         session.expunge_all()
     more = rows[PAGE - 1].created_at if len(rows) > PAGE else None
-    return page(request, "home", shown=shown, more=more, due=waiting)
+    return page(request, "home", shown=shown, more=more, due=waiting, whose=whose)
 
 
 def _hearing(recording: RecordingRow | None, row: JobRow) -> dict[str, Any] | None:

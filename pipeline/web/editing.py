@@ -76,6 +76,8 @@ def _fields(kind: str, now: dict[str, Any]) -> dict[str, Any]:
             fields[name] = _number(said)
         elif name == "quantity" and kind == "part":
             fields[name] = None if said in ("", None) else int(_number(said) or 0)
+        elif name == "caption":
+            fields[name] = str(said or "")
         else:
             fields[name] = None if said == "" else said
     for name in ("subject", "component", "text", "description"):

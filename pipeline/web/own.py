@@ -14,7 +14,7 @@ from pipeline.store.tables_people import PersonRow
 from pipeline.web.desk_of import store_of
 from pipeline.web.door import sealed
 from pipeline.web.people import current_user
-from pipeline.web.signing import checking, form_of, my_page, own
+from pipeline.web.signing import checking, form_of, my_page, own, with_session
 
 
 async def factor(request: Request) -> Response:
@@ -36,12 +36,12 @@ def _factor(request: Request) -> Response:
             told = "That is not the present code. Look at the clock of the phone, then try again."
             return _begun(request, secret, 400, told)
         return my_page(request, codes=codes)
-    own(request, said.get("password", ""))
+    renewed = own(request, said.get("password", ""))
     if deed == "begin":
-        return _begun(request, second_factor.new_secret())
+        return with_session(_begun(request, second_factor.new_secret()), renewed)
     with store.database.writing() as session:
         second_factor.switch_off(session, session.get_one(PersonRow, user.id), user.name)
-    return RedirectResponse("/me", status_code=303)
+    return with_session(RedirectResponse("/me", status_code=303), renewed)
 
 
 def _begun(request: Request, secret: str, status: int = 200, told: str = "") -> Response:

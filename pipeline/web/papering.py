@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tempfile
+from pathlib import Path
 from typing import Any
 
 from anyio import to_thread
@@ -13,7 +15,7 @@ from pipeline import run
 from pipeline.desk import OpenJob
 from pipeline.edits import EditKind, Target, TargetKind, new_edit, review_state
 from pipeline.errors import InputError
-from pipeline.store import jobs
+from pipeline.store import jobs, pictures
 from pipeline.store.store import new_id, note
 from pipeline.store.tables import JobRow, PaperRow
 from pipeline.web.answers import download, json_of
@@ -27,7 +29,10 @@ LETTERS = "script-src 'none'; default-src 'none'; style-src 'unsafe-inline'; img
 
 
 def _made(request: Request, opened: OpenJob) -> dict[str, bytes]:
-    files = run.with_papers(opened.machine, opened.stored.edits, shop=desk_of(request).shop)[2]
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        pictures.lay_out(store_of(request), opened.draft.photos, folder)
+        files = run.with_papers(opened.machine, opened.stored.edits, shop=desk_of(request).shop, folder=folder)[2]
     return {name: data for name, data in files.items() if name != "draft.json"}
 
 

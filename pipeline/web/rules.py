@@ -69,6 +69,8 @@ RULES: dict[tuple[str, str], Rule] = {
     ("POST", "/jobs/{job}/machine"): Rule(ALL),
     ("GET", "/jobs/{job}/sound/{number:int}"): Rule(ALL, reads="sound"),
     ("GET", "/jobs/{job}/strip/{number:int}"): Rule(ALL, reads="sound"),
+    ("POST", "/jobs/{job}/pictures"): Rule(ALL),
+    ("GET", "/jobs/{job}/pictures/{sha256}"): Rule(ALL, reads="picture"),
     ("GET", "/jobs/{job}/look"): Rule(ALL, reads="report"),
     ("GET", "/jobs/{job}/papers/{name}"): Rule(ALL),
     ("GET", "/jobs/{job}/sent/{paper}"): Rule(ALL, reads="sent {paper}"),

@@ -55,11 +55,11 @@ def running(
     """
     with contextlib.ExitStack() as stack:
         stack.enter_context(only_call(place.home / "served"))
+        gc.set_threshold(*COLLECT_AFTER)
+        sys.setswitchinterval(SWITCH_S)
         if network is not None:
             with contextlib.closing(open_store(place)) as looked_at:
                 refuse_without_people(looked_at)
-        gc.set_threshold(*COLLECT_AFTER)
-        sys.setswitchinterval(SWITCH_S)
         if hear is not None:
             store, engine = stack.enter_context(working(place, settings, hear=hear))
         else:

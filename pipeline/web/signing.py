@@ -82,9 +82,7 @@ def _sign_in(request: Request) -> Response:
             note(session, person.name, "sign-in")
     if not secret:
         return _form(request, "That is not right: name, password or code. Look at each, then try again.", 401)
-    answer = RedirectResponse(own_path(said.get("next", "/")), status_code=303)
-    set_cookie(answer, COOKIE, secret, int(sessions.ABSOLUTE.total_seconds()))
-    return answer
+    return with_session(RedirectResponse(own_path(said.get("next", "/")), status_code=303), secret)
 
 
 def _admitted(request: Request, name: str) -> int:
@@ -151,31 +149,41 @@ async def change_password(request: Request) -> Response:
 
 def _change_password(request: Request) -> Response:
     user, said, store = current_user(request), form_of(request), store_of(request)
-    own(request, said.get("password", ""))
+    secret = own(request, said.get("password", ""))
     try:
         people.checked_password(said.get("new", ""), user.name)
     except InputError as fault:
-        return my_page(request, 400, told=f"{fault.message} {fault.hint}")
+        return with_session(my_page(request, 400, told=f"{fault.message} {fault.hint}"), secret)
     with store.database.writing() as session:
         person = session.get(PersonRow, user.id)
         assert person is not None
         people.set_password(session, person, said["new"], user.name)
         secret = sessions.begin(session, person, came_from.get())
-    answer = RedirectResponse("/me", status_code=303)
-    set_cookie(answer, COOKIE, secret, int(sessions.ABSOLUTE.total_seconds()))
-    return answer
+    return with_session(RedirectResponse("/me", status_code=303), secret)
 
 
-def own(request: Request, password: str) -> None:
-    """Raises InputError unless this is the password of who is signed in; guesses are braked as at the door."""
-    user = current_user(request)
+def own(request: Request, password: str) -> str:
+    """Raises InputError unless this is the password of who is signed in; guesses are braked as at the door.
+
+    Gives the secret of a new session in place of the present one: the answer must set it as the cookie.
+    """
+    user, store = current_user(request), store_of(request)
     wait = _admitted(request, user.name)
     if wait:
         raise refusal("too-many", f"Too many tries. Wait {_seconds(wait)}.", "Then try again.", 429)
-    with store_of(request).database.reading() as session:
+    with store.database.reading() as session:
         person = session.get(PersonRow, user.id)
         session.expunge_all()
-    if not people.verified(person, password):
+    if person is None or not people.verified(person, password):
         raise refusal("wrong-password", "That is not your present password.", "Go back and type it again.", 403)
-    with store_of(request).database.writing() as session:
+    with store.database.writing() as session:
         sessions.succeeded(session, user.name, came_from.get())
+        secret = sessions.begin(session, person, came_from.get(), request.state.cookie)
+    request.state.cookie, request.state.form_token = secret, form_token(secret)
+    return secret
+
+
+def with_session(answer: Response, secret: str) -> Response:
+    """The answer with the cookie of a session."""
+    set_cookie(answer, COOKIE, secret, int(sessions.ABSOLUTE.total_seconds()))
+    return answer

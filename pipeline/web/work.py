@@ -36,8 +36,8 @@ from pipeline.words import load_words
 from pipeline.words.figures import clock
 
 PIECES = (
-    "bar", "conflicts", "first", "questions", "short", "visit", "figures", "statements", "follow_ups", "unplaced",
-    "papers", "words",
+    "bar", "conflicts", "first", "questions", "short", "pictures", "visit", "figures", "statements", "follow_ups",
+    "unplaced", "papers", "words",
 )  # fmt: skip
 """In the order of the page; each is a block of `work.html.j2`."""
 

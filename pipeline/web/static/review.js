@@ -253,6 +253,21 @@ document.addEventListener("click", async (event) => {
   }
 });
 
+// Pictures go up one after the other, each drawn anew there; the page shows each as soon as it is kept.
+document.addEventListener("change", async (event) => {
+  if (event.target.id !== "pictures") return;
+  const files = Array.from(event.target.files);
+  let kept = 0;
+  for (const file of files) {
+    say(`Sending picture ${kept + 1} of ${files.length}`);
+    try {
+      draw(await ask(`/jobs/${job}/pictures`, { method: "POST", body: file, headers: { Accept: "application/json", "Content-Type": "application/octet-stream" } }));
+      kept += 1;
+    } catch (fault) { tell(fault); break; }
+  }
+  if (kept) say(kept === 1 ? "Picture kept" : `${kept} pictures kept`);
+});
+
 document.addEventListener("submit", (event) => {
   const form = event.target.closest("form[data-send]");
   if (!form) return;
