@@ -238,11 +238,24 @@ def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) 
                 and passage.norm(index - 2)
                 not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")
             )
+            and not (article and passage.norm(index - 2) in ABOUT)
         ):
             continue
         start = index - 1 if article else index
         found.append(Figure(Span(start, tail), Span(start, tail), 1.0 + extra, units=names, form="article"))
     return found
+
+
+ABOUT = frozenset(("under", "over", "about", "around", "than", "nearly", "almost", "barely", "within"))
+FINE = frozenset(("tenth", "sixteenth", "eighth", "hundredth", "thousandth"))
+FINE_BEFORE = frozenset(("", ",", ".", "?", "on", "at", "in", "across", "over", "now", "and", "or", "but", "when"))
+
+
+def _is_fine(passage: Passage, figure: Figure) -> bool:
+    """Whether a fraction without a unit is a measure, "under a tenth on every pole", and no part of a name."""
+    last, after = figure.number.end - 1, passage.norm(figure.number.end)
+    new_line = passage.tokens[min(last + 1, len(passage.tokens) - 1)].segment != passage.tokens[last].segment
+    return passage.norm(last) in FINE and (after in FINE_BEFORE or new_line)
 
 
 TENS = frozenset(
@@ -408,6 +421,7 @@ def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[F
             and abs(f.value) < 1
             and not f.also
             and passage.norm(f.number.start) in ("a", "half", "quarter", "third", "thirds", "quarters")
+            and not _is_fine(passage, f)
         )
     ]
     whole = _with_fraction(passage, _compound(passage, whole))

@@ -57,6 +57,18 @@ def test_both_ends_of_a_range_survive(said, low, high):
     assert (figure.value, figure.low, figure.high) == (None, low, high)
 
 
+@pytest.mark.parametrize(
+    ("said", "value"), [("the gap was a sixteenth", 0.0625), ("under a tenth on every pole", 0.1)]
+)
+def test_a_fine_fraction_needs_no_unit(said, value):
+    assert [figure.value for figure in read(said)] == [value]
+
+
+@pytest.mark.parametrize("said", ["turned it a quarter turn", "wait a minute", "a third of the way"])
+def test_no_figure_of_measure(said):
+    assert read(said) == []
+
+
 INDEXED = [
     ("leg one, thirty point two, leg two, seventeen point four", [30.2, 17.4]),
     ("L 1 is 10 8 and L 2 is 10.7", [10.8, 10.7]),
