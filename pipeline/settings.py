@@ -60,6 +60,9 @@ SETTINGS = (
     Setting("recordings", "JOBTAPE_RECORDINGS", "90", "days that recordings of checked jobs are kept, or `always`"),
     Setting("papers", "JOBTAPE_PAPERS", "7", "years that jobs with their papers are kept, or `always`"),
     Setting("log", "JOBTAPE_LOG", "none", "`-` or a file for the log: JSON lines, without a word of what was said"),
+    Setting("oidc", "JOBTAPE_OIDC", "none", "https address of a service by which people sign in (OpenID Connect)"),
+    Setting("oidc_client", "JOBTAPE_OIDC_CLIENT", "none", "the name by which that service knows this program"),
+    Setting("oidc_secret", "JOBTAPE_OIDC_SECRET", "none", "the secret that belongs to that name"),
     Setting("metrics", "JOBTAPE_METRICS", "none: this machine only", "what another machine must say to see `/metrics`"),
 )
 
@@ -77,6 +80,9 @@ class Settings:
     paper_years: int | None = 7
     log: str = ""
     metrics: str = ""
+    oidc: str = ""
+    oidc_client: str = ""
+    oidc_secret: str = ""
 
     def with_work(self, folder: Path) -> Settings:
         """The same settings with `folder` for kept results, unless a folder was set already."""
@@ -133,4 +139,7 @@ def read_settings(
         paper_years=_kept(said["papers"], 7, "JOBTAPE_PAPERS"),
         log=said["log"],
         metrics=said["metrics"],
+        oidc=said["oidc"],
+        oidc_client=said["oidc_client"],
+        oidc_secret=said["oidc_secret"],
     )

@@ -69,6 +69,8 @@ def test_little_is_open_to_everybody() -> None:
         ("GET", "/fonts"),
         ("GET", "/sign-in"),
         ("POST", "/sign-in"),
+        ("GET", "/sign-in/service"),
+        ("GET", "/sign-in/service/back"),
     }
 
 

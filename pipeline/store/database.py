@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from pipeline.errors import SetupError, StoreError
 from pipeline.keep import make_folder
 
-HEAD = "0030"
+HEAD = "0040"
 """The newest migration; a test compares it with the files."""
 
 BUSY_MS = 20_000

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from pipeline.errors import InputError
 from pipeline.store.store import new_id, note
-from pipeline.store.tables_people import PersonRow, SessionRow, UploadTokenRow
+from pipeline.store.tables_people import PersonRow, ServiceNameRow, SessionRow, UploadTokenRow
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -156,10 +156,14 @@ def checked_role(said: str) -> Role:
 
 
 def set_password(session: Session, row: PersonRow, password: str, who: str, *, start: bool = False) -> None:
-    """Another password; every browser of the person is signed out. Raises InputError for a weak one."""
+    """Another password: every browser is signed out, and no account of a sign-in service opens any more.
+
+    Raises InputError for a weak one.
+    """
     row.password = hasher().hash(checked_password(password, row.name))
     row.start_until = moment(timedelta(days=START_DAYS)) if start else None
     sign_out_everywhere(session, row)
+    session.execute(delete(ServiceNameRow).where(ServiceNameRow.person_id == row.id))
     note(session, who, "person:password", detail=row.name)
 
 

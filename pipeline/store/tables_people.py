@@ -75,6 +75,15 @@ class UploadTokenRow(Base):
     used_at: Mapped[str | None] = mapped_column(String(32))
 
 
+class ServiceNameRow(Base):
+    """A person's account at the sign-in service. `key` is the SHA-256 of the service's address and its name for him."""
+
+    __tablename__ = "service_name"
+
+    key: Mapped[str] = mapped_column(String(64), primary_key=True)
+    person_id: Mapped[str] = mapped_column(ForeignKey("person.id", ondelete="CASCADE"), index=True)
+
+
 class PlannedRow(Base):
     """One line of a day's list that the office brought, whose `technician` and matched `job_id` are ours.
 

@@ -22,6 +22,7 @@ from pipeline.store.store import Store
 from pipeline.web import (
     auditing,
     browsing,
+    by_service,
     editing,
     learning,
     managing,
@@ -41,6 +42,7 @@ from pipeline.web.door import Door, refusals_of
 from pipeline.web.guard import Guard
 from pipeline.web.network import Behind, Net
 from pipeline.web.people import User
+from pipeline.web.service import Service
 
 LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 
@@ -98,6 +100,9 @@ ROUTES = [
 PEOPLE_ROUTES = [
     Route("/sign-in", signing.sign_in_page),
     Route("/sign-in", signing.sign_in, methods=["POST"]),
+    Route("/sign-in/service", by_service.go),
+    Route("/sign-in/service/back", by_service.back),
+    Route("/me/service", by_service.connect, methods=["POST"]),
     Route("/sign-out", signing.sign_out, methods=["POST"]),
     Route("/form-token", signing.fresh_form_token),
     Route("/me", signing.me),
@@ -130,12 +135,14 @@ def create_app(
     proxies: Sequence[Net] = (),
     hearing: str = "careful",
     metrics_token: str = "",
+    service: Service | None = None,
 ) -> Starlette:
     """The application.
 
     `user` is who is at the page, None where people sign in; `hosts` the names it may be asked under; `proxies` the
     addresses from which alone it may be asked, if there are any; `hearing` how recordings are heard unless
-    the page says otherwise; `metrics_token` what must be said to see the shop's figures from another machine.
+    the page says otherwise; `metrics_token` what must be said to see the shop's figures from another
+    machine; `service` where people may sign in besides.
     """
     app = Starlette(
         routes=[
@@ -156,7 +163,7 @@ def create_app(
         exception_handlers={ReportError: error_answer, HTTPException: _http, Exception: error_answer},
     )
     app.state.store, app.state.desk, app.state.engine = store, desk, engine
-    app.state.hearing, app.state.metrics_token = hearing, metrics_token
+    app.state.hearing, app.state.metrics_token, app.state.service = hearing, metrics_token, service
     app.state.sending = CapacityLimiter(SENDING_AT_ONCE)
     return app
 

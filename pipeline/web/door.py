@@ -106,7 +106,7 @@ class Door:
             return receive
         cookies = cookies_of(request)
         cookie = cookies.get(COOKIE, "")
-        if asked is not None and (not asked.rule.open or asked.path == "/sign-in"):
+        if asked is not None and (not asked.rule.open or asked.path.startswith("/sign-in")):
             person = await to_thread.run_sync(sessions.find, self.store.database, cookie)
             if person is not None:
                 state["user"], state["cookie"] = user_of(person), cookie

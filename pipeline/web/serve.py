@@ -23,6 +23,7 @@ from pipeline.web.app import LOOPBACK as LOOPBACK_NAMES
 from pipeline.web.app import create_app
 from pipeline.web.network import Network, refuse_without_people
 from pipeline.web.people import local_user
+from pipeline.web.service import service_of
 from pipeline.worker import Workers, working
 
 if TYPE_CHECKING:
@@ -82,6 +83,7 @@ def running(
             proxies=network.proxies if network else (),
             hearing=settings.hearing,
             metrics_token=settings.metrics,
+            service=service_of(settings.oidc, settings.oidc_client, settings.oidc_secret) if network else None,
         )
 
 

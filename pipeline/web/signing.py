@@ -35,7 +35,16 @@ def _form(request: Request, told: str = "", status: int = 200) -> Response:
         fresh = secrets.token_urlsafe(32)
         token = form_token(fresh)
     name = form_of(request).get("name", "")[:64]
-    answer = page(request, "sign_in", status=status, token=token, going=going, told=told, typed=name)
+    answer = page(
+        request,
+        "sign_in",
+        status=status,
+        token=token,
+        going=going,
+        told=told,
+        typed=name,
+        service=request.app.state.service,
+    )
     if fresh:
         set_cookie(answer, FORM_COOKIE, fresh, 24 * 3600)
     return answer
@@ -138,6 +147,7 @@ def my_page(request: Request, status: int = 200, **shown: Any) -> Response:
         person = session.get(PersonRow, user.id)
         assert person is not None
         values = {"person": person, "shortest": people.SHORTEST, "tokens": tokens.listed(session, user.id)}
+        values["service"], values["service_link"] = request.app.state.service, ""
         session.expunge_all()
     return page(request, "me", status=status, **{"told": "", "token": "", "secret": "", "codes": [], **values, **shown})
 
