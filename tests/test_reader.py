@@ -32,7 +32,7 @@ def likeliest(table: object) -> str:
     ("said", "quantity", "subject"),
     [
         ("Okay the walk-in, box temp is thirty eight. Suction is twenty two", "pressure", "suction pressure"),
-        ("Ohmed the windings on the compressor. Common to run is two point one", "resistance", "compressor"),
+        ("Ohmed the compressor. Common to run is two point one ohms", "resistance", "compressor"),
         ("Condenser fan is pulling point nine", "current", "condenser fan motor"),
         ("Run cap is marked forty five, it reads thirty nine microfarads", "capacitance", "run capacitor"),
     ],

@@ -32,7 +32,7 @@ from extractors.talk import Talk
 from extractors.units import units
 
 SURE_SUBJECT = 0.75
-SURE_ROLE = 0.75
+SURE_ROLE = 0.65
 SURE_STAGE = 0.9
 """From this share on the words around a figure tell its stage, against the story of the job."""
 PLACES_BEFORE = 10
