@@ -89,7 +89,7 @@ class Row:
         if not thing.known:
             return self.condition in ANY_NOUN and not thing.prep and thing.named and self.takes_nouns
         if self.fits is not None:
-            return thing.word in self.fits
+            return thing.word in self.fits or (thing.part and thing.component in self.fits)
         return thing.word not in figures_only() and thing.word not in groups()["space"]
 
 

@@ -94,7 +94,7 @@ class _Reader:
         if (
             not standing
             or self.senses.sought(clause, span)
-            or stances.of[clause.index].unreal
+            or stances.unreal_at(clause, span)
             or stances.told_before(clause, span.start)
         ):
             return

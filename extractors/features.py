@@ -9,6 +9,7 @@ from extractors.figure import Figure
 from extractors.lexicon import load_table
 from extractors.meant import OWN_SUBJECT, Story, choose_unit, usual
 from extractors.mentions import Mention, quantities_of, subjects
+from extractors.reader import WORTH_A_LOOK, share_word
 from extractors.scene import Scene, quantity_rows
 
 
@@ -165,6 +166,9 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story, quantity:
         near.setdefault(name, (None, "implied"))
     for name in story.recent:
         near.setdefault(name, (None, "filed lately"))
+    for name, share in scene.impressions[index].subject.items():
+        if share >= WORTH_A_LOOK:
+            near.setdefault(name, (None, "read"))
     own = {s for u in figure.units for s in OWN_SUBJECT.get(u, ())}
     if own and len(figure.units) == 1:
         near = {n: v for n, v in near.items() if n in own} or dict.fromkeys(own, (None, "implied"))
@@ -180,8 +184,16 @@ def candidates(scene: Scene, index: int, figure: Figure, story: Story, quantity:
             continue
         unit = choose_unit(scene, figure, name, quantity, story)
         signs = _subject_signs(scene, figure, story, name, named, where, common, (quantity, unit), ahead + back)
+        signs.append(_impression(scene, index, name, named))
         found.append(Candidate(name, named, where, tuple(signs), quantity, unit))
     return found
+
+
+def _impression(scene: Scene, index: int, name: str, mention: Mention | None) -> str:
+    """What the reading model thinks of a subject; it knows only those of the vocabulary."""
+    told = scene.impressions[index].subject
+    word = share_word(told[name]) if name in told else "unknown"
+    return f"reader:subject {word}|{'named' if mention is not None else 'not named'}"
 
 
 def fits(name: str, quantities: set[Quantity]) -> str:
@@ -239,6 +251,9 @@ def _subject_signs(
         signs.append(f"parse:{_parsed(scene, figure, mention)}")
     elif name in subjects():
         signs.append(f"{where}:{name}|{quantity}")
+    echoed = story.echoed(figure)
+    if echoed is not None and echoed[1] is quantity:
+        signs.append(f"echo:{'same' if echoed[0] == name else 'other'}|{'named' if mention else 'not named'}")
     same = story.subject == name
     signs += [
         f"{key}:{'same as before' if same else 'other than before'}|{'named' if mention else 'not named'}"

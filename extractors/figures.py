@@ -159,9 +159,14 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
     plainly = sum(1 for f in firsts if not f.units)
     afters = sum(1 for f in figures if f.units) - sum(1 for f in firsts if f.units)
     habit = plainly >= 4 and plainly > 0.5 * afters
-    out = []
+    out: list[Figure] = []
     for figure in figures:
         hits = before(figure)
+        if _minute_of(passage, figure):
+            if out and out[-1].span.end == figure.number.start and out[-1].value != 1:
+                out[-1] = replace(out[-1], span=out[-1].number, units=())  # "seventy-four minute five"
+            out.append(replace(figure, span=Span(figure.number.start - 1, figure.number.end), units=("min",)))
+            continue
         free = bool(hits) and (habit or not any(h.span.start in ends for h in hits))
         borrowed = (
             bool(figure.units)
@@ -181,6 +186,16 @@ def _units_first(passage: Passage, figures: list[Figure], at: dict[int, list[Hit
                 figure = replace(figure, span=figure.number, units=())
         out.append(figure)
     return out
+
+
+def _minute_of(passage: Passage, figure: Figure) -> bool:
+    """Whether a figure is a time of a series: "minute five, degrees one thirty-one"."""
+    at = figure.number.start
+    if figure.units or passage.norm(at - 1) != "minute" or figure.value is None or figure.value != int(figure.value):
+        return False
+    before = passage.norm(at - 2) if at > 1 else ""
+    counted = before in ("a", "per", "every", "each", "one", "last", "this", "any")
+    return not counted and passage.tokens[at - 1].sentence == passage.tokens[at].sentence
 
 
 def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) -> list[Figure]:
@@ -223,11 +238,24 @@ def _article_units(passage: Passage, at: dict[int, list[Hit]], taken: set[int]) 
                 and passage.norm(index - 2)
                 not in ("times", "cycles", "per", "starts", "btu", "btus", "feet", "once", "twice")
             )
+            and not (article and passage.norm(index - 2) in ABOUT)
         ):
             continue
         start = index - 1 if article else index
         found.append(Figure(Span(start, tail), Span(start, tail), 1.0 + extra, units=names, form="article"))
     return found
+
+
+ABOUT = frozenset(("under", "over", "about", "around", "than", "nearly", "almost", "barely", "within"))
+FINE = frozenset(("tenth", "sixteenth", "eighth", "hundredth", "thousandth"))
+FINE_BEFORE = frozenset(("", ",", ".", "?", "on", "at", "in", "across", "over", "now", "and", "or", "but", "when"))
+
+
+def _is_fine(passage: Passage, figure: Figure) -> bool:
+    """Whether a fraction without a unit is a measure, "under a tenth on every pole", and no part of a name."""
+    last, after = figure.number.end - 1, passage.norm(figure.number.end)
+    new_line = passage.tokens[min(last + 1, len(passage.tokens) - 1)].segment != passage.tokens[last].segment
+    return passage.norm(last) in FINE and (after in FINE_BEFORE or new_line)
 
 
 TENS = frozenset(
@@ -393,6 +421,7 @@ def find_figures(passage: Passage, skip: frozenset[int] = frozenset()) -> list[F
             and abs(f.value) < 1
             and not f.also
             and passage.norm(f.number.start) in ("a", "half", "quarter", "third", "thirds", "quarters")
+            and not _is_fine(passage, f)
         )
     ]
     whole = _with_fraction(passage, _compound(passage, whole))

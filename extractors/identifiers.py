@@ -11,7 +11,8 @@ from extractors.figures import unit_phrases
 from extractors.lexicon import load_table
 from extractors.passage import Span
 from extractors.phrases import Hit, Phrases
-from extractors.spelling import HYPHENS, Spelled, settled, spell
+from extractors.spelled_again import settled
+from extractors.spelling import HYPHENS, Spelled, spell
 from extractors.talk import Talk
 
 MODEL, SERIAL, PART = "equipment.model", "equipment.serial", "part.part_number"
@@ -92,7 +93,9 @@ class _Finder:
             if one is not None and self._fits(one, kind, hit) and (small or self._surely(one)):
                 whole = settled(passage, one, self.stops)
                 begin = hit.span.start if index - hit.span.end <= 6 else index
-                return Identifier(Span(begin, one.span.end), kind, whole, True, f"“{passage.said(hit.span)}” before it")
+                return Identifier(
+                    Span(begin, whole.span.end), kind, whole, True, f"“{passage.said(hit.span)}” before it"
+                )
             if one is not None and one.digits >= 2 and not small:
                 return None
             small = small and passage.norm(index) in _table()["gap"]["say"]
@@ -174,7 +177,8 @@ class _Finder:
                 continue
             kind, because = self._kind(one)
             if kind in kinds:
-                self._take(Identifier(one.span, kind, settled(self.passage, one, self.stops), False, because))
+                whole = settled(self.passage, one, self.stops)
+                self._take(Identifier(whole.span, kind, whole, False, because))
             index = one.span.end
 
     def beside_model(self) -> None:
@@ -193,7 +197,7 @@ class _Finder:
                 whole = settled(self.passage, one, self.stops)
                 doubt = "low confidence: taken for the serial, which was not announced"
                 whole = Spelled(whole.span, whole.text, (*whole.confirm, doubt), whole.again, whole.pieces)
-                self._take(Identifier(one.span, SERIAL, whole, False, "right after the model"))
+                self._take(Identifier(whole.span, SERIAL, whole, False, "right after the model"))
             return
 
     def _may_begin(self, index: int) -> bool:

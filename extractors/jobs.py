@@ -16,7 +16,8 @@ from extractors.machines import Machine, Surroundings, machines
 from extractors.number_words import number_word
 from extractors.passage import Passage, Span, make_passage
 from extractors.phrases import Hit, Phrases
-from extractors.spelling import settled, spell
+from extractors.spelled_again import settled
+from extractors.spelling import spell
 
 Job = list[tuple[int, tuple[int, ...]]]
 """One job: each source by index with the indices of its segments, in order."""

@@ -189,6 +189,8 @@ def _numbered_end(near: Surroundings, at: int) -> int | None:
         end += 1
     if passage.norm(end) in ("hundred", "thousand", "point", "percent", "degrees", "pounds", "volts", "amps", "feet"):
         return None
+    if passage.norm(end) in ("by", "x", "times") or any("." in passage.tokens[i].text for i in range(at, end)):
+        return None  # "that door 22 by 25", "room 23.4"
     if end == at and end < len(passage.tokens) and len(passage.norm(at)) == 1 and passage.tokens[at].text.isupper():
         end = at + 1
         if end < len(passage.tokens) and passage.tokens[end].joined and passage.tokens[end].is_digits:

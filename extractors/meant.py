@@ -7,8 +7,13 @@ from dataclasses import dataclass, field
 from extractors.facts import Quantity, Role
 from extractors.figure import Figure
 from extractors.mentions import Mention, quantities_of, subjects
+from extractors.reader import WORTH_A_LOOK
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
+
+ECHO = 30
+"""Words after which a figure said again is no echo any more."""
+REMEMBERED = 5
 
 
 @dataclass(slots=True)
@@ -27,6 +32,21 @@ class Story:
     by_quantity: dict[Quantity, str] = field(default_factory=dict)
     units: dict[tuple[str, Quantity], str] = field(default_factory=dict)
     recent: list[str] = field(default_factory=list)
+    lately: list[tuple[Figure, str, Quantity]] = field(default_factory=list)
+    """The last figures with what they were filed as, the latest first."""
+
+    def echoed(self, figure: Figure) -> tuple[str, Quantity] | None:
+        """What a figure said a moment ago was filed as, where this one says it again: "236? 236, yeah"."""
+        for before, subject, quantity in self.lately:
+            apart = figure.span.start - before.span.end
+            same = (before.value, before.low, before.high) == (figure.value, figure.low, figure.high)
+            if (
+                same
+                and apart <= ECHO
+                and (not figure.units or not before.units or set(figure.units) & set(before.units))
+            ):
+                return subject, quantity
+        return None
 
 
 GAS = {
@@ -91,6 +111,8 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
     """The unit meant where none was said: the one used before for the same thing, else the usual one."""
     if subject == "system" and quantity is Quantity.PRESSURE:
         return _vacuum_or_pressure(scene, figure)
+    if quantity is Quantity.CONCENTRATION and _of_oxygen(scene, figure):
+        return "%"
     known = story.units.get((subject, quantity))
     if (
         known is not None
@@ -126,6 +148,23 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
     if quantity is Quantity.TEMPERATURE_DIFFERENCE and scene.metric:
         return "delta_degC"
     return quantity_rows()[quantity].unit
+
+
+MOST_OXYGEN = 21.0
+"""Percent of oxygen in plain air; what is told of flue gas in percent is below it."""
+
+
+def _of_oxygen(scene: Scene, figure: Figure) -> bool:
+    """Whether a figure is oxygen or carbon dioxide of flue gas, which are told in percent."""
+    if figure.middle > MOST_OXYGEN:
+        return False
+    start, _ = scene.lead(figure)
+    hits = [
+        (hit.span.start, name)
+        for name in ("O2", "CO2", "CO")
+        for hit in scene.hits(f"of:{name}", start, figure.span.start)
+    ]
+    return bool(hits) and max(hits)[1] != "CO"
 
 
 def _vacuum_or_pressure(scene: Scene, figure: Figure) -> str:
@@ -241,8 +280,9 @@ STRONG = {
 }
 
 
-def quantities_open(scene: Scene, figure: Figure, story: Story) -> list[Quantity]:
+def quantities_open(scene: Scene, index: int, story: Story) -> list[Quantity]:
     """The quantities that a figure may be: those of its unit, or all that are meant without one."""
+    figure = scene.figures[index]
     if figure.units:
         return list(dict.fromkeys(q for q, _ in spoken_pairs(scene, figure)))
     lead, clause = scene.lead(figure), scene.clause(figure)
@@ -253,4 +293,5 @@ def quantities_open(scene: Scene, figure: Figure, story: Story) -> list[Quantity
     cues = {q for q in quantity_rows() if scene.hits(f"q:{q}", *lead)}
     nearest = scene.mentions_before(figure.number.start, 1)
     own = {quantities_of(m.subject)[0] for m in nearest if quantities_of(m.subject)}
+    cues |= {q for q in RARELY_UNSAID if scene.impressions[index].quantity.get(q, 0.0) >= WORTH_A_LOOK}
     return [q for q in Quantity if q not in RARELY_UNSAID or q in cues or q == story.quantity or q in own]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cache
 
@@ -209,6 +210,7 @@ def mentions(passage: Passage) -> list[Mention]:
 
 
 LEGS = frozenset(("L1-L2", "L2-L3", "L1-L3"))
+ONE_LEG = frozenset(("L1", "L2", "L3"))
 
 
 def _is_leg(passage: Passage, mention: Mention) -> bool:
@@ -232,7 +234,7 @@ NUMBER_STARTS = frozenset(
 def _resolve(
     passage: Passage, span: Span, row: dict[str, object], lately: dict[str, Mention], misheard: bool
 ) -> Mention:
-    """A shared word: by a deciding word of its sentence, else by the last full name, else open."""
+    """A shared word: by a deciding word of its sentence, by the last full name, or open, by the talk's topic."""
     options: tuple[str, ...] = tuple(row["may"])  # type: ignore[arg-type]
     near: dict[str, list[str]] = row["near"]  # type: ignore[assignment]
     sentence = passage.sentence_span(span.start)
@@ -244,9 +246,12 @@ def _resolve(
             if any(cue in words or (" " in cue and f" {cue} " in text) for cue in cues):
                 return Mention(span, subject, weak=True, misheard=misheard, options=options)
     for subject in reversed(lately):
-        if subject in options:
+        if subject in options and not row.get("talk_first"):
             return Mention(span, subject, weak=True, misheard=misheard, options=options)
-    return Mention(span, options[0], weak=True, open=True, misheard=misheard, options=options)
+    said = Counter(passage.norms)
+    trade: dict[str, list[str]] = row.get("talk", {})  # type: ignore[assignment]
+    likely = max(options, key=lambda o: (sum(said[word] for word in trade.get(o, ())), -options.index(o)))
+    return Mention(span, likely, weak=True, open=True, misheard=misheard, options=options)
 
 
 VERB_BEFORE = frozenset(

@@ -91,13 +91,19 @@ class Objects:
 
     def _pronoun(self, clause: Clause, hit: VerbHit, kind: ActionKind) -> bool:
         near = range(hit.verb + 1, min(clause.span.end, max(hit.verb + 4, hit.span.end + 1)))
-        if any(self.norm(i) in small_words("object_pronoun") for i in near):
+        if any(self._stands_alone(i) for i in near):
             return True
         if hit.span.end >= clause.span.end and self.norm(hit.span.end - 1) == "new":
             return True  # "put in the new"
         if kind is ActionKind.INSPECTED and any(self.norm(i) == "there" for i in near):
             return True
         return kind is ActionKind.SET and self.components.place_alone(near.start, near.stop) is not None
+
+    def _stands_alone(self, token: int) -> bool:
+        """Whether a word is a pronoun here: not the "some" of "some grease"."""
+        norm = self.norm(token)
+        following = self.view.tags[min(token + 1, len(self.view.tags) - 1)]
+        return norm in small_words("object_pronoun") and not (norm == "some" and following in ("NN", "NNS"))
 
     def _is_what_i_did(self, clause: Clause, hit: VerbHit) -> bool:
         """Whether the verb only says which thing is meant, and that is no component: "the lint I took out"."""

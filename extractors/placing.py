@@ -11,13 +11,16 @@ from extractors.facts import Quantity, Role
 from extractors.features import Candidate, Filing, candidates
 from extractors.figure import Figure
 from extractors.lexicon import load_table
-from extractors.meant import SUPPLY, Story
+from extractors.meant import REMEMBERED, SUPPLY, Story
 from extractors.mentions import subjects
 from extractors.quantity_signs import quantity_signs
 from extractors.reading_signs import reading_signs
 from extractors.role_signs import role_signs
 from extractors.scene import Scene, quantity_rows
 from extractors.units import convert, units
+
+WORTH_OFFERING = 0.03
+"""Share from which another quantity is offered beside a doubtful one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,8 @@ class Filed:
     rival: Filing | None = None
     """The likeliest filing with another subject."""
     second_role: Role | None = None
-    rival_quantity: Filing | None = None
-    """The likeliest filing of another quantity or unit."""
+    rival_quantities: tuple[Filing, ...] = ()
+    """The likeliest filings of other quantities or units."""
     refused: tuple[tuple[str, float], ...] = field(default=())
 
 
@@ -102,6 +105,7 @@ def remember(story: Story, filed_figure: Figure, filing: Filing, role: Role) -> 
         story.series = (filing.subject, filing.quantity)
     if filing.unit:
         story.units[(filing.subject, filing.quantity)] = filing.unit
+    story.lately = [(filed_figure, filing.subject, filing.quantity), *story.lately][:REMEMBERED]
     story.recent = [filing.subject, *[s for s in story.recent if s != filing.subject]][:4]
 
 
@@ -129,17 +133,18 @@ def file_one(scene: Scene, index: int, story: Story, table: Mapping[str, float])
     ways.sort(key=lambda way: -way[0])
     share, best = ways[0][0] * chance, ways[0][1]
     rival = next((w for p, w in ways[1:] if w.subject != best.subject), None)
-    rival_quantity = next(
-        (w for p, w in ways[1:] if (w.quantity, w.unit) != (best.quantity, best.unit) and p > 0.08), None
-    )
+    others: dict[tuple[Quantity | None, str | None], Filing] = {}
+    for p, way in ways[1:]:
+        if (way.quantity, way.unit) != (best.quantity, best.unit) and p > WORTH_OFFERING:
+            others.setdefault((way.quantity, way.unit), way)
     refused = tuple((f"{w.subject}, {w.quantity}", round(p, 3)) for p, w in ways[1:4] if p > 0.02)
-    by_role = role_signs(scene, figure, best, story)
+    by_role = role_signs(scene, index, best, story)
     never = load_table("roles")["never_rated"]["subjects"]
     names = [role for role in by_role if role is not Role.RATED or best.subject not in never]
     role_chances = shares([score(by_role[name], table) for name in names])
     order = sorted(zip(role_chances, names, strict=True), reverse=True)
     role, role_share, second = order[0][1], order[0][0], order[1][1]
-    return Filed(index, figure, best, role, share, role_share, rival, second, rival_quantity, refused)
+    return Filed(index, figure, best, role, share, role_share, rival, second, tuple(others.values())[:3], refused)
 
 
 def file_all(scene: Scene, table: Mapping[str, float] | None = None) -> list[Filed]:

@@ -7,6 +7,7 @@ from extractors.features import RANK, common_signs, fits, hint_of, where_is
 from extractors.figure import Figure
 from extractors.meant import GAS, SUPPLY, Story, decimal, quantities_open, size, spoken_pairs, usual
 from extractors.mentions import Mention, subjects
+from extractors.reader import share_word
 from extractors.scene import Scene, quantity_rows
 from extractors.units import units
 
@@ -43,11 +44,13 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
     for mention in back + ahead:
         nearest.setdefault(where_is(scene, figure, mention), mention)
     tied = min(nearest, key=lambda w: RANK[w], default="")
+    echoed = story.echoed(figure)
     ahead_units = set() if said else _listed_ahead(scene, index)
     found = []
-    for quantity in quantities_open(scene, figure, story):
+    for quantity in quantities_open(scene, index, story):
         unit = next((u for q, u in spoken_pairs(scene, figure) if q == quantity), quantity_rows()[quantity].unit)
         signs = [f"is {quantity}", f"is {quantity}|{'said' if said else 'not said'}"]
+        signs.append(f"reader:quantity {share_word(scene.impressions[index].quantity.get(quantity, 0.0))}")
         for where, mention in nearest.items():
             how = fits(mention.subject, {quantity})
             ok = usual(figure, unit, quantity, mention.subject)
@@ -73,6 +76,8 @@ def quantity_signs(scene: Scene, index: int, figure: Figure, story: Story) -> li
                 signs.append(f"q {key}:{'as before' if story.quantity == quantity else 'other'}")
         if story.quantity == quantity:
             signs.append("q as before")
+        if echoed is not None:
+            signs.append(f"q echo:{'same' if echoed[1] == quantity else 'other'}")
         if story.quantity is not None:
             how = "listed" if common["listed"] else "sentence" if common["same sentence"] else "later"
             signs.append(f"q {story.quantity} then {quantity}|{how}")

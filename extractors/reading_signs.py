@@ -6,6 +6,7 @@ from extractors.facts import Role
 from extractors.features import Candidate, common_signs
 from extractors.figure import Figure
 from extractors.meant import Story, decimal, size, usual
+from extractors.reader import share_word
 from extractors.scene import Scene, quantity_rows
 
 NEAREST = tuple(
@@ -74,6 +75,7 @@ def reading_signs(scene: Scene, index: int, figure: Figure, found: list[Candidat
         f"is:unit {figure.units[0] if figure.units else 'none'}",
         f"is:aside {because}",
         f"is:aside {because}|{unit}",
+        f"reader:reading {share_word(scene.impressions[index].is_reading)}",
     ]
     if figure.units:
         signs.append(f"is:{figure.form}|unit")

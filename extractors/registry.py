@@ -24,6 +24,8 @@ class Found:
     deeds: list[int] = field(default_factory=list)
     """Tokens at which a remedy was done, in order."""
     faults: list[str] = field(default_factory=list)
+    work: object = None
+    """States and deeds of the talk, once somebody worked them out."""
 
 
 Find = Callable[[Talk, Found], Any]

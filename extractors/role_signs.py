@@ -6,6 +6,7 @@ from extractors.facts import Role
 from extractors.features import Filing
 from extractors.figure import Figure
 from extractors.meant import Story
+from extractors.reader import share_word
 from extractors.scene import Scene
 
 
@@ -14,8 +15,9 @@ def decimal(figure: Figure) -> str:
     return "dec" if figure.middle != int(figure.middle) else "int"
 
 
-def role_signs(scene: Scene, figure: Figure, filing: Filing, story: Story) -> dict[Role, tuple[str, ...]]:
+def role_signs(scene: Scene, index: int, filing: Filing, story: Story) -> dict[Role, tuple[str, ...]]:
     """The signs for each role of a figure that was filed."""
+    figure = scene.figures[index]
     lead, trail = scene.lead(figure), scene.trail(figure)
     clause = scene.clause(figure)
     tail_end = min(trail[1], figure.span.end + 7)
@@ -29,7 +31,7 @@ def role_signs(scene: Scene, figure: Figure, filing: Filing, story: Story) -> di
     closest = min(nearest)[1] if nearest else "none"
     sentence = scene.sentence(figure)
     for role in Role:
-        signs = [f"role:{role}"]
+        signs = [f"role:{role}", f"reader:role {share_word(scene.impressions[index].role[role])}"]
         for other in Role:
             hits = scene.hits(f"role:{other}", *lead)
             if hits:

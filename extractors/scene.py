@@ -16,6 +16,7 @@ from extractors.lexicon import load_table
 from extractors.mentions import Mention, Place
 from extractors.passage import Passage, Span
 from extractors.phrases import Hit, Phrases
+from extractors.reader import Impression, Reader, reader
 from extractors.talk import Talk
 
 
@@ -63,9 +64,13 @@ def _cues() -> Phrases:
 class Scene:
     """Cues, mentions and figures of one talk, in order, with quick look-ups."""
 
-    def __init__(self, talk: Talk, used: dict[Span, str]) -> None:
-        """`used`: spans that are part of a name or number of the machine; their figures are no readings."""
+    def __init__(self, talk: Talk, used: dict[Span, str], read: Reader | None = None) -> None:
+        """`used`: spans that are part of a name or number of the machine; their figures are no readings.
+
+        `read`: the model that gives the impressions; the shipped one where none is given.
+        """
         self.talk = talk
+        self._reader = read
         self.passage: Passage = talk.passage
         self.used = used
         taken = {i for span in used for i in range(span.start, span.end)}
@@ -110,12 +115,17 @@ class Scene:
         return bisect_left(self._figure_starts, end) - bisect_left(self._figure_starts, start)
 
     @cached_property
+    def impressions(self) -> list[Impression]:
+        """What the model that read annotated talks makes of each figure."""
+        return (self._reader or reader()).read(self.passage, self.figures, self.mentions)
+
+    @cached_property
     def metric(self) -> bool:
         """Whether the speaker counts in Celsius: more figures with metric units than with customary ones."""
         metric = sum(1 for f in self.figures if f.units and set(f.units) <= _METRIC)
         customary = sum(1 for f in self.figures if f.units and set(f.units) & _CUSTOMARY and len(f.units) < 3)
         words = self.passage.norms
-        metric += 3 * sum(n in ("celsius", "centigrade") for n in words)
+        metric += 2 * sum(n in ("celsius", "centigrade") for n in words)
         customary += 3 * sum(n == "fahrenheit" for n in words)
         return metric > customary
 

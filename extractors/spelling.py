@@ -12,7 +12,6 @@ from extractors.number_words import spoken_numbers
 from extractors.passage import Passage, Span
 
 LONGEST = 40  # tokens that one string may take
-AGAIN = 26  # tokens within which a string is said once more
 HYPHENS = ("-", "‑", "–")
 
 
@@ -86,7 +85,7 @@ def _joined(passage: Passage, index: int) -> bool:
     return 0 < index < len(passage.tokens) and _between(passage, index) in ("", *HYPHENS)
 
 
-def _bare_piece(passage: Passage, index: int) -> bool:
+def bare_piece(passage: Passage, index: int) -> bool:
     """Whether a token is surely a piece of a string: one letter, digits, or a number word."""
     norm = passage.norm(index)
     if not norm:
@@ -113,7 +112,7 @@ def _letter(passage: Passage, index: int, begun: bool) -> _Atom | None:
     elif token.is_word and len(norm) <= 4 and norm.isascii() and _digits_touch(passage, index + 1):
         text = token.text.upper()  # "gc10"
     elif norm in table["alphabet"] and (
-        begun or _bare_piece(passage, index + 1) or passage.norm(index + 1) in table["alphabet"]
+        begun or bare_piece(passage, index + 1) or passage.norm(index + 1) in table["alphabet"]
     ):
         return _Atom("L", table["alphabet"][norm], index + 1, sure=True)
     elif norm in table["names"] and _named_letter(passage, index, begun):
@@ -133,7 +132,7 @@ def _digits_touch(passage: Passage, index: int) -> bool:
 def _named_letter(passage: Passage, index: int, begun: bool) -> bool:
     """Whether "em" or "see" stands for a letter: before another piece, at the beginning only if it is no word."""
     names = _table()["names"]
-    follows = _follows(passage, index + 1) and (_bare_piece(passage, index + 1) or passage.norm(index + 1) in names)
+    follows = _follows(passage, index + 1) and (bare_piece(passage, index + 1) or passage.norm(index + 1) in names)
     return follows and (begun or passage.norm(index) in _table()["no_words"]["say"])
 
 
@@ -150,7 +149,7 @@ def _stands_as_letter(passage: Passage, index: int, begun: bool) -> bool:
         return True
     if (
         following
-        and (_bare_piece(passage, index + 1) or after in _table()["joints"])
+        and (bare_piece(passage, index + 1) or after in _table()["joints"])
         and (begun or after not in ("a", "i"))
     ):
         return begun or passage.tokens[index].text in ("A", "I") or len(after) == 1
@@ -210,7 +209,7 @@ def _number(passage: Passage, index: int, begun: bool) -> _Atom | None:
         return None
     known = spoken_numbers().get(norm)
     if known is None:
-        if norm in table["digits"] and begun and _follows(passage, index + 1) and _bare_piece(passage, index + 1):
+        if norm in table["digits"] and begun and _follows(passage, index + 1) and bare_piece(passage, index + 1):
             return _Atom(
                 "N",
                 table["digits"][norm],
@@ -272,7 +271,7 @@ def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, 
     `told`: it was just announced, so that "a" is its first letter and no article.
     """
     draft = _Draft()
-    if told and passage.norm(start) == "a" and _follows(passage, start + 1) and _bare_piece(passage, start + 1):
+    if told and passage.norm(start) == "a" and _follows(passage, start + 1) and bare_piece(passage, start + 1):
         draft.pieces.append(_Atom("L", "A", start + 1))
         draft.since_comma, draft.end = 1, start + 1
     index, last = start + len(draft.pieces), min(len(passage.tokens), start + LONGEST)
@@ -367,7 +366,7 @@ def _comma_goes_on(passage: Passage, index: int, draft: _Draft) -> bool:
     if draft.since_comma > 1 or following in ("of", "off", "kit", "each", "piece", "more", "extra"):
         return False
     return (
-        _bare_piece(passage, index + 1)
+        bare_piece(passage, index + 1)
         or after in _table()["letter"]["before"]
         or after in _table()["alphabet"]
         or after in ("then",)
@@ -382,61 +381,3 @@ def _finish(span: Span, pieces: list[_Atom]) -> Spelled:
     if alike:
         doubts.append(f"heard differently: {', '.join(alike)} could be another letter")
     return Spelled(span, text, tuple(dict.fromkeys(doubts)), pieces=sum(piece.kind != "J" for piece in pieces))
-
-
-def settled(passage: Passage, first: Spelled, stops: frozenset[int] = frozenset()) -> Spelled:
-    """The string with what is said about it right after: said once more, corrected, or partly unreadable.
-
-    Said twice alike it needs no confirming; said again otherwise the last one stands and is asked again.
-    """
-    best, index = first, first.span.end
-    last = min(len(passage.tokens), first.span.end + AGAIN)
-    while index < last:
-        if index in stops or not (
-            _bare_piece(passage, index) or passage.tokens[index].text.isupper() or passage.tokens[index].is_digits
-        ):
-            index += 1
-            continue
-        again = spell(passage, index, stops)
-        if again is None or len(again.bare) < 3:
-            index += 1
-            continue
-        if again.bare == best.bare:
-            text = again.text if len(again.text) > len(best.text) else best.text
-            best = Spelled(first.span, text, (), (*best.again, again.span))
-        elif len(again.bare) >= 4 and _same_start(best.bare, again.bare):
-            reason = ("corrected twice",) if best is not first else ()
-            best = Spelled(first.span, again.text, (*again.confirm, *reason), (*best.again, again.span))
-        elif len(best.bare) > len(again.bare) >= 3 and best.bare.startswith(again.bare):
-            best = Spelled(first.span, best.text, best.confirm, (*best.again, again.span))
-        else:
-            index += 1
-            continue
-        index = again.span.end
-    return _with_doubt(passage, best)
-
-
-def _same_start(one: str, other: str) -> bool:
-    """Whether two strings begin alike in most of the shorter one."""
-    size = min(len(one), len(other))
-    same = next((i for i in range(size) if one[i] != other[i]), size)
-    return same >= max(3, 0.6 * size) and abs(len(one) - len(other)) <= 3
-
-
-def _with_doubt(passage: Passage, spelled: Spelled) -> Spelled:
-    """Adds that a part could not be read, or that the speaker was not sure, from the words around the string."""
-    around = " " + " ".join(passage.norms[max(0, spelled.span.start - 6) : spelled.span.start]) + " | "
-    end = spelled.spans[-1].end
-    sentence = passage.tokens[end - 1].sentence
-    after = []
-    for token in passage.tokens[end : end + 12]:
-        if token.sentence != sentence:
-            break
-        after.append(token.norm)
-    text = f"{around}{' '.join(after)} "
-    confirm = list(spelled.confirm)
-    if any(f" {phrase} " in text for phrase in _table()["unread"]["say"]):
-        confirm.append("low confidence: part of it may be missing")
-    if " not sure " in text or " pretty sure " in text or " not a " in text:
-        confirm.append("speaker not sure")
-    return Spelled(spelled.span, spelled.text, tuple(dict.fromkeys(confirm)), spelled.again)

@@ -224,6 +224,14 @@ class Stances:
         """Whether a place in a clause is what the speaker told somebody."""
         return self._tells(clause) and any(self.passage.norm(i) in TELLS for i in range(clause.span.start, at))
 
+    def unreal_at(self, clause: Clause, span: Span) -> bool:
+        """Whether what a span says is unreal; not by words after it: "has a groove you could lose a dime in"."""
+        if not self.of[clause.index].unreal:
+            return False
+        said = self.hits("unreal.says", clause.span.start, clause.span.end)
+        behind = bool(said) and said[0].start >= span.end
+        return not (behind and self.passage.norms[said[0].start : said[0].end] == ("you", "could"))
+
     def _unreal(self, clause: Clause) -> bool:
         first = self.passage.norm(clause.span.start)
         if first in _set("unreal", "opens_hard") or clause.opener in _set("unreal", "opens_hard"):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from extractors.figure import Figure
 from extractors.figures import find_figures
-from extractors.mentions import LEGS, Mention, Place, mentions, places
+from extractors.mentions import LEGS, ONE_LEG, Mention, Place, mentions, places
 from extractors.nouns import unknown_nouns
 from extractors.passage import Passage, Span
 
@@ -46,8 +46,13 @@ class Talk:
 
     @cached_property
     def legs(self) -> frozenset[int]:
-        """Tokens that name a pair of legs: their numbers are no figures."""
-        return frozenset(i for m in self.mentions if m.subject in LEGS for i in range(m.span.start, m.span.end))
+        """Tokens that name a leg or a pair of legs: their numbers are no figures."""
+        named = [m.span for m in self.mentions if m.subject in LEGS]
+        goes_on = ("oh", "o", "hundred", "point", "-", ".")  # "leg two oh six" may be of 206 volts
+        named += [
+            m.span for m in self.mentions if m.subject in ONE_LEG and self.passage.norm(m.span.end) not in goes_on
+        ]
+        return frozenset(i for span in named for i in range(span.start, span.end))
 
     @cached_property
     def doc(self) -> Doc:

@@ -12,7 +12,9 @@ from pipeline.render.places import template_folder
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
-KINDS = frozenset({".py", ".toml", ".j2", ".typ", ".csv", ".json", ".docx", ".css", ".js", ".svg", ".ttf", ".otf"})
+KINDS = frozenset(
+    {".py", ".toml", ".j2", ".typ", ".csv", ".json", ".docx", ".css", ".js", ".svg", ".ttf", ".otf", ".npz"}
+)
 
 
 def program() -> str:

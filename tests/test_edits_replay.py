@@ -8,7 +8,7 @@ from app_person import Person, reading
 
 from pipeline.draft import Draft
 from pipeline.edits import EditKind, TargetKind
-from pipeline.edits_apply import apply, replay
+from pipeline.edits_apply import apply, heard_on, replay
 from pipeline.edits_make import make_fact, make_words, words_at
 
 
@@ -193,3 +193,13 @@ def test_lines_without_times_are_corrected_by_their_line_and_place() -> None:
 
     assert [s.text for s in after.transcript.segments] == ["two two zero and two three nine", "two two zero"]
     assert conflicts == ()
+
+
+def test_listening_is_laid_on_by_itself_as_if_all_was_laid_over_anew() -> None:
+    ann = Person(draft())
+    ann.does(EditKind.CHANGE, "r3", value=8.6)
+    for handle in ("r2", "r3", "equipment.serial", "f1"):
+        before = ann.sees()
+        edit = ann.does(EditKind.HEARD, handle)
+
+        assert heard_on(before, edit) == replay(ann.machine, ann.edits)

@@ -14,7 +14,8 @@ from extractors.lexicon import load_table
 from extractors.passage import make_passage
 from extractors.refrigerants import designation
 from extractors.registry import Found
-from extractors.spelling import settled, spell
+from extractors.spelled_again import settled
+from extractors.spelling import spell
 
 
 @pytest.mark.parametrize(("say", "case"), rows("equipment"))

@@ -5,6 +5,7 @@ import pytest
 from extractors.facts import Qualifier, Segment, Transcript
 from extractors.figures import find_figures
 from extractors.passage import make_passage
+from extractors.talk import Talk
 
 
 def read(text):
@@ -54,6 +55,42 @@ def test_both_ends_of_a_range_survive(said, low, high):
     (figure,) = read(said)
 
     assert (figure.value, figure.low, figure.high) == (None, low, high)
+
+
+@pytest.mark.parametrize(
+    ("said", "value"), [("the gap was a sixteenth", 0.0625), ("under a tenth on every pole", 0.1)]
+)
+def test_a_fine_fraction_needs_no_unit(said, value):
+    assert [figure.value for figure in read(said)] == [value]
+
+
+@pytest.mark.parametrize("said", ["turned it a quarter turn", "wait a minute", "a third of the way"])
+def test_no_figure_of_measure(said):
+    assert read(said) == []
+
+
+INDEXED = [
+    ("leg one, thirty point two, leg two, seventeen point four", [30.2, 17.4]),
+    ("L 1 is 10 8 and L 2 is 10.7", [10.8, 10.7]),
+    ("leg two oh six", [206]),
+    ("minute five, one thirty-one, minute ten, one ninety-four", [5, 131, 10, 194]),
+]
+
+
+@pytest.mark.parametrize(("said", "values"), INDEXED, ids=[row[0] for row in INDEXED])
+def test_the_number_of_a_leg_is_no_figure(said, values):
+    passage = make_passage(Transcript(segments=(Segment(text=said),)))
+
+    assert [figure.value for figure in Talk(passage).figures] == values
+
+
+@pytest.mark.parametrize("said", ["minute five, degrees", "at minute five it was"])
+def test_a_minute_of_a_series_is_a_time(said):
+    assert read(said)[0].units == ("min",)
+
+
+def test_a_minute_to_wait_is_no_unit_of_the_figure_after_it():
+    assert "min" not in read("wait a minute five psi")[-1].units
 
 
 def test_a_change_is_two_figures_and_no_range():

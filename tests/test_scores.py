@@ -10,8 +10,8 @@ from functools import cache
 import pytest
 from scoring import NARRATIONS, Score
 
-SET_ASIDE = ("w2-",)
-"""Names of the narrations that nobody tunes on: the second writer's."""
+SET_ASIDE = ("fb-",)
+"""Names of the narrations that nobody tunes on and nothing learned from."""
 
 
 @cache
@@ -34,12 +34,12 @@ def test_every_quote_stands_in_the_transcript(total: Score) -> None:
 
 
 def test_hardly_a_figure_is_lost(total: Score) -> None:
-    assert total.per_100(total.lost) <= 1.2
+    assert total.per_100(total.lost) <= 3.4
 
 
 def test_figures_are_found(total: Score) -> None:
-    assert total.found / total.required >= 0.78
+    assert total.found / total.required >= 0.77
 
 
 def test_few_wrong_figures_look_sure(total: Score) -> None:
-    assert total.per_100(total.silently_wrong) <= 6.0
+    assert total.per_100(total.silently_wrong) <= 4.5

@@ -19,13 +19,14 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from app_drafts import LINES, timed
+from test_pictures import jpeg
 
 from pipeline.hear import Heard
 from pipeline.hear_apart import Result, Wanted, peaks_of
 from pipeline.keep import digest_of_file
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, Route
 
 pytestmark = pytest.mark.browser
 
@@ -295,6 +296,44 @@ def test_a_change_waits_while_the_connection_is_gone(page: Page, job: str) -> No
     assert page.locator("section:has(#read-h) .figure", has_text="50").count() == 1
 
 
+def test_an_answer_that_comes_while_somebody_types_leaves_what_he_had_selected(page: Page, job: str) -> None:
+    page.goto(job)
+    held: list[Route] = []
+    page.route("**/edits", lambda route: held.append(route))
+    first, second = (page.locator("section:has(#read-h) .slip", has_text=words).first for words in ("as found", "38"))
+    first.evaluate("(element) => element.focus()")
+    presses(page, "c", "Tab", "Tab", "Tab")
+    page.keyboard.type("rear")
+    presses(page, "Enter")
+    page.wait_for_timeout(300)
+    second.evaluate("(element) => element.focus()")
+    presses(page, "c", "Control+a")
+    for route in held:
+        route.continue_()
+    saved(page)
+    page.keyboard.type("37")
+
+    assert page.evaluate("document.activeElement.value") == "37"
+
+
+def test_pictures_are_added_described_and_taken_out_again(page: Page, job: str, tmp_path: Path) -> None:
+    (tmp_path / "plate.jpg").write_bytes(jpeg(800, 600))
+    page.goto(job)
+    page.set_input_files("#pictures", str(tmp_path / "plate.jpg"))
+    page.wait_for_selector(".picture img", timeout=20_000)
+    picture = page.locator(".picture")
+    picture.scroll_into_view_if_needed()
+    page.wait_for_function("() => document.querySelector('.picture img').naturalWidth > 0")
+    picture.locator("[data-correct]").click()
+    page.keyboard.type("the nameplate")
+    presses(page, "Enter")
+    saved(page)
+    assert picture.locator("img").get_attribute("alt") == "the nameplate"
+    picture.get_by_role("button", name="Take out").click()
+    saved(page)
+    assert picture.count() == 0
+
+
 def test_the_job_is_found_again_by_its_serial(page: Page, job: str) -> None:
     page.goto("/")
     page.locator("#ask-words").fill("k47 2209")
@@ -303,14 +342,22 @@ def test_the_job_is_found_again_by_its_serial(page: Page, job: str) -> None:
     assert page.locator(f"#main a[href='{job}']").count() == 1
 
 
-ADDRESSES = ["/", "JOB", "/machines", "/find?q=cooler", "/due", "/words", "/nothing-here"]
+ADDRESSES = ["/", "JOB", "MACHINE", "/machines", "/find?q=cooler", "/due", "/words", "/nothing-here"]
+
+
+def place(page: Page, job: str, where: str) -> str:
+    """The address of a page that the tests name."""
+    if where != "MACHINE":
+        return job if where == "JOB" else where
+    page.goto("/machines")
+    return str(page.get_attribute("#main .jobs a", "href"))
 
 
 @pytest.mark.parametrize("where", ADDRESSES)
 @pytest.mark.parametrize("width", [320, 360, 1920])
 def test_no_page_is_wider_than_its_window(page: Page, job: str, where: str, width: int) -> None:
     page.set_viewport_size({"width": width, "height": 800})
-    page.goto(job if where == "JOB" else where)
+    page.goto(place(page, job, where))
     assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
@@ -319,7 +366,7 @@ def test_no_page_breaks_a_rule_that_a_program_can_check(page: Page, job: str, wh
     """axe-core's rules for WCAG 2.2 AA; the file's place is named by JOBTAPE_AXE (npm pack axe-core)."""
     if not AXE or not Path(AXE).is_file():
         pytest.skip("axe-core is not here: set JOBTAPE_AXE to its axe.min.js")
-    page.goto(job if where == "JOB" else where)
+    page.goto(place(page, job, where))
     # The page's own policy allows no foreign script; the checker comes in through the browser's own door.
     page.evaluate(Path(AXE).read_text(encoding="utf-8") + "; 0")
     found = page.evaluate("(rules) => axe.run({runOnly: rules}).then((r) => r.violations)", RULES)

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from extractors.claims import find_claims
 from extractors.deed import DONE, Deed, same_place
-from extractors.deeds import find_deeds
 from extractors.facts import Action, ActionKind
 from extractors.passage import Passage
 from extractors.registry import Extractor, Found
-from extractors.settled import settle as settle_claims
 from extractors.talk import Talk
-from extractors.view import View
+from extractors.work import work_of
 
 SAME = {ActionKind.INSTALLED: ActionKind.REPLACED}
 WHOLE = frozenset({"unit", "compressor", "system"})
@@ -22,12 +19,6 @@ AFTER_REMOVAL = frozenset(
 )
 STEP = 8  # clauses in which work on a thing follows its removal
 Key = tuple[ActionKind, str]
-
-
-def told(talk: Talk) -> list[Deed]:
-    """The deeds of a talk, one a kind of work and thing, in order."""
-    view = View(talk)
-    return settle(find_deeds(view, settle_claims(find_claims(view))), len(view.clauses.clauses))
 
 
 def _key(deed: Deed) -> Key:
@@ -96,7 +87,8 @@ def _action(number: int, deed: Deed, passage: Passage) -> Action:
 
 def find(talk: Talk, found: Found) -> list[Action]:
     """The actions of a job in order; tells `found` where the machine was changed. Linear in the talk."""
-    deeds = told(talk)
+    work = work_of(talk, found)
+    deeds = settle(work.deeds, len(work.view.clauses.clauses))
     found.deeds = [deed.token for deed in deeds if deed.remedies]
     return [_action(number, deed, talk.passage) for number, deed in enumerate(deeds, 1)]
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from extractors.claims import find_claims
 from extractors.deed import Deed, cures, same_place
-from extractors.deeds import find_deeds
 from extractors.facts import Finding, FindingStatus, Stage, Trail
 from extractors.registry import Extractor, Found
-from extractors.settled import GOOD, Entry, settle
+from extractors.settled import GOOD, Entry
 from extractors.talk import Talk
 from extractors.view import View
+from extractors.work import work_of
 
 PAST = ("was", "were", "had", "been")
 
@@ -44,9 +43,9 @@ class _Stages:
 
 def find(talk: Talk, found: Found) -> list[Finding]:
     """The findings of a job in the order of their last word. Linear in the talk."""
-    view, passage = View(talk), talk.passage
-    entries = settle(find_claims(view))
-    stages = _Stages(view, find_deeds(view, entries))
+    work, passage = work_of(talk, found), talk.passage
+    entries = work.entries
+    stages = _Stages(work.view, work.deeds)
     findings = []
     for number, entry in enumerate(sorted(entries, key=lambda entry: entry.claim.token), 1):
         claim = entry.claim

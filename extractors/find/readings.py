@@ -31,8 +31,10 @@ from extractors.stages import Story
 from extractors.talk import Talk
 from extractors.units import units
 
-SURE_SUBJECT = 0.7
-SURE_ROLE = 0.62
+SURE_SUBJECT = 0.75
+SURE_ROLE = 0.65
+SURE_STAGE = 0.9
+"""From this share on the words around a figure tell its stage, against the story of the job."""
 PLACES_BEFORE = 10
 PLAIN_WORDS = frozenset(
     (
@@ -121,12 +123,15 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     if filed.subject_share < SURE_SUBJECT:
         rival = filed.rival.subject if filed.rival and filed.rival.subject else None
         confirm.append("subject unclear" + (f": or {rival}" if rival else ": it may be no reading"))
-    if filed.subject_share < SURE_SUBJECT and filed.rival_quantity is not None and not figure.units:
-        other = filed.rival_quantity
-        alternatives.append(
-            Alternative(value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity)
-        )
-        confirm.append(f"unit not said: {_spoken(filing.unit)} or {_spoken(other.unit)}")
+    if filed.subject_share < SURE_SUBJECT and filed.rival_quantities and not figure.units:
+        for other in filed.rival_quantities:
+            alternatives.append(
+                Alternative(
+                    value=figure.value, low=figure.low, high=figure.high, unit=other.unit, quantity=other.quantity
+                )
+            )
+        others = " or ".join(_spoken(other.unit) for other in filed.rival_quantities)
+        confirm.append(f"unit not said: {_spoken(filing.unit)} or {others}")
     strange = _strange_name(scene, figure, filing.subject)
     if strange and not confirm:
         confirm.append(f"subject unclear: “{strange}”")
@@ -177,6 +182,11 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
         stage = Stage.AS_LEFT if figure.changed_to else Stage.AS_FOUND
     elif filed.role is Role.SETPOINT:
         stage = story.stage(figure.number, scene.clause(figure))
+    told = scene.impressions[filed.index].stage
+    words = max(Stage, key=lambda one: told.get(one, 0.0))
+    by_story = stage
+    if stage is not None and told[words] >= SURE_STAGE:
+        stage = words
     because = [
         f"filed as {filing.subject}, {filing.quantity} ({filed.subject_share:.0%})",
         f"role {filed.role} ({filed.role_share:.0%})",
@@ -184,6 +194,10 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
     if filing.mention is not None:
         because.append(f"“{passage.said(filing.mention.span)}” names {filing.subject}")
     because.append(f"unit said: {filing.unit}" if figure.units else f"unit not said: {filing.unit} from the subject")
+    if by_story is not None:
+        because.append(
+            f"{by_story.replace('_', ' ')} by the story, {words.replace('_', ' ')} by the words ({told[words]:.0%})"
+        )
     because += [f"refused: {name} ({share:.0%})" for name, share in filed.refused]
     span = Span(figure.span.start, figure.span.end)
     quote = Span(max(lead[0], _quote_start(scene, figure)), span.end)

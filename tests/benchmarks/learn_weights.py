@@ -24,6 +24,7 @@ from extractors.meant import Story, subject_word
 from extractors.passage import make_passage
 from extractors.placing import file_one, remember, score
 from extractors.quantity_signs import quantity_signs
+from extractors.reader import Reader
 from extractors.reading_signs import reading_signs
 from extractors.role_signs import role_signs
 from extractors.scene import Scene
@@ -179,7 +180,7 @@ def collect(scenes, table, unplaced):
             if found and good:
                 chosen = found[max(good, key=lambda i: score(found[i].signs, table))]
                 way = Filing(chosen.subject, chosen.quantity, chosen.unit, chosen.mention, chosen.where)
-                by_role = role_signs(scene, figure, way, story)
+                by_role = role_signs(scene, index, way, story)
                 names = list(by_role)
                 wanted = {r for g in golds for r in as_list(g["role"])}
                 if wanted:
@@ -274,6 +275,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--aside", default="", help="comma-separated starts of names that are set aside")
+    parser.add_argument("--readers", nargs="*", default=[], type=Path, help="folders of learn_reader.py --leave")
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--l2", type=float, default=0.6)
@@ -282,13 +284,16 @@ def main():
     apart = tuple(x for x in args.aside.split(",") if x)
     from extractors import identified
 
+    readers = [(set(json.loads((f / "unseen.json").read_text())), Reader(f)) for f in args.readers]
     known, test, unplaced = [], [], {}
     for folder in args.folders:
         for path in sorted(folder.glob("*.gold.json")):
             name = path.name.removesuffix(".gold.json")
             gold = json.loads(path.read_text())
             talk = Talk(make_passage(read(path.with_name(name + ".said.txt"))))
-            scene = Scene(talk, identified(talk))
+            # A talk that stands in no list was new to all readers.
+            own = [r for n, r in readers if name in n] or [r for _, r in readers]
+            scene = Scene(talk, identified(talk), own[len(name) % len(own)] if own else None)
             unplaced[name] = spoken_of(scene, gold)
             entry = (name, scene, align(scene, gold["readings"]))
             (test if apart and name.startswith(apart) else known).append(entry)

@@ -34,6 +34,13 @@ async function patiently(work, note) {
 
 async function send(file, batch, oneJob) {
   const { item, bar, note } = row(file.name);
+  if (file.type.startsWith("image/")) {
+    bar.remove();
+    item.classList.add("failed");
+    note.textContent = "A picture belongs to one job: open that job and add it under Pictures.";
+    say(`${file.name}: ${note.textContent}`);
+    return;
+  }
   underWay += 1;
   try {
     const begun = await patiently(() => post("/uploads", { name: file.name, size: file.size, modified: file.lastModified }), note);
