@@ -195,7 +195,9 @@ def _fits(told: PartTalk, noun: PartNoun) -> str:
         if closed and said.split()[-1] == "in" and not noun.led and said not in ("in",):
             return f"“{said}” after it"
         deed = said.split()[-1] in ("changed", "replaced", "swapped", "installed", "fitted")
-        if (closed or deed) and said not in ("in", "on", "'s on", "is on", "are on", "used", "in there"):
+        counted = said == "used" and noun.count is not None
+        loosely = ("in", "on", "'s on", "is on", "are on", "used", "in there")
+        if (closed or deed or counted) and (counted or said not in loosely):
             return f"“{said}” after it"
     start = noun.span.start
     while start > 0 and passage.norm(start - 1) in (

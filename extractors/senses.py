@@ -66,6 +66,12 @@ class Senses:
             return False
         if row.condition is Condition.TRIPPED and first == "locked" and self._is_isolation(clause, span):
             return False
+        if (
+            first in small_words("noun_opener")
+            and length == 1
+            and view.tags[min(span.end, clause.span.end - 1)][:2] == "NN"
+        ):
+            return False  # "full size", "a solid inch"
         if first == "going":
             return span.end == clause.span.end and view.is_after(span.start)
         if words in (("ol",), ("o", "l")) and self.components.header(clause) is None:
@@ -150,7 +156,9 @@ class Senses:
         copula = view.is_after(span.start)
         if span.end - span.start == 1 and after in small_words("no_judgement"):
             return after in ("for", "about", "to", "and") and copula
-        if self.noun_after(clause, span) is not None:
+        if self.noun_after(clause, span) is not None or (
+            after and view.tags[span.end] == "NN" and span.end - span.start == 1
+        ):
             return False
         if span.end < clause.span.end and view.is_number(span.end):
             return False
@@ -258,6 +266,8 @@ class Senses:
         before, after = view.before(clause, span), view.after(clause, span)
         if self._names_something_else(clause, span, before, after) or self._is_culprit(clause, span):
             return False
+        if before in ("with", "of", "by", "in") and any(other.end == span.start for other in self.rows_at):
+            return False  # "choked with rust": what it is choked with, and no rust of its own
         behind = self.components.between(span.end, clause.span.end)
         located = any(t.prep and t.known for t in behind)
         have = small_words("have")

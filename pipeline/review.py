@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache, lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
 from extractors.facts import Action, Finding, Part, Reading
 from pipeline.draft import Draft, Verdict
+from pipeline.edits import Edit, EditKind, effective
 from pipeline.edits_apply import Mark, Replayed
+from pipeline.edits_find import key_of
 from pipeline.errors import AuthoringError
 
 TABLE = Path(__file__).with_name("must_hear.toml")
@@ -144,3 +148,44 @@ def _was_said(reading: Reading) -> bool:
 def blockers(replayed: Replayed) -> list[Need]:
     """What stands between the draft and its review: figures that must be heard, conflicts that must be decided."""
     return [need for need in needs(replayed) if need.blocks]
+
+
+PAUSE_S = 300
+"""Seconds without anything done after which somebody is taken to have left the page."""
+
+
+@dataclass(frozen=True)
+class Measures:
+    """What a review was like, to be told and published: how much was listened to, and how long it took.
+
+    Marks miss errors, and errors without a mark are found less often than where nothing is marked at all (Vertanen and
+    Kristensson, CHI 2008): so what counts most is how many of the figures without a mark anybody played.
+    """
+
+    marked: int
+    marked_heard: int
+    unmarked: int
+    unmarked_heard: int
+    changed: int
+    """Entries that stand otherwise than the machine had them."""
+    minutes: float
+    """From the first thing done to the last, without pauses."""
+
+
+def measures(machine: Draft, replayed: Replayed, edits: Sequence[Edit]) -> Measures:
+    """The measures of a job's review. A figure counts as marked when the machine had doubted it."""
+    doubted = {reading.id for reading in machine.readings if reading.confirm}
+    counts = {True: [0, 0], False: [0, 0]}
+    for reading in replayed.draft.readings:
+        mark = replayed.marks.get(reading.id)
+        if reading.superseded_by is None and _was_said(reading):
+            counts[reading.id in doubted][0] += 1
+            counts[reading.id in doubted][1] += bool(mark and mark.heard)
+    apart = (EditKind.CHANGE, EditKind.CHOOSE, EditKind.ADD, EditKind.ANSWER, EditKind.DELETE, EditKind.WORDS)
+    live = effective(edits)
+    moments = [datetime.fromisoformat(edit.when).timestamp() for edit in edits]
+    steps = [after - before for before, after in pairwise(sorted(moments))]
+    changed = {edit.id if edit.kind is EditKind.ADD else key_of(edit.target) for edit in live if edit.kind in apart}
+    minutes = sum(step for step in steps if step <= PAUSE_S) / 60
+    (marked, marked_heard), (unmarked, unmarked_heard) = counts[True], counts[False]
+    return Measures(marked, marked_heard, unmarked, unmarked_heard, len(changed), minutes)

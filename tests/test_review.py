@@ -9,7 +9,7 @@ from app_person import Person
 from extractors.facts import Evidence, Reading, Said
 from pipeline.draft import Stretch
 from pipeline.edits import EditKind
-from pipeline.review import blockers, must_hear, needs
+from pipeline.review import blockers, measures, must_hear, needs
 
 
 def reading(**fields: object) -> Reading:
@@ -84,3 +84,16 @@ def test_a_report_waits_for_what_must_be_heard_and_for_nothing_else() -> None:
     assert [need.handle for need in blockers(ann.sees())] == ["r5"], "to say it is right is not to have heard it"
     ann.does(EditKind.HEARD, "r5", how="words")
     assert blockers(ann.sees()) == []
+
+
+def test_a_review_tells_how_many_figures_without_a_mark_anybody_played() -> None:
+    """The measures that studies of review ask for; marks alone hide the errors that they miss."""
+    ann = Person(draft())
+    ann.does(EditKind.HEARD, "r3")
+    ann.does(EditKind.HEARD, "r2")
+    ann.does(EditKind.CHANGE, "r3", value=8.6)
+    told = measures(ann.machine, ann.sees(), ann.edits)
+
+    assert (told.marked, told.marked_heard) == (2, 1)
+    assert (told.unmarked, told.unmarked_heard) == (3, 1)
+    assert told.changed == 1

@@ -23,12 +23,13 @@ def talk_of(telling: str) -> Talk:
 
 
 def found_before(talk: Talk) -> Found:
-    """What equipment and findings say of a talk, for the extractors that need them."""
-    from extractors.find import equipment, findings
+    """What equipment, findings and actions say of a talk, for the extractors that need them."""
+    from extractors.find import actions, equipment, findings
 
     found = Found()
     found.facts["equipment"] = equipment.find(talk, found)
     found.facts["findings"] = findings.find(talk, found)
+    found.facts["actions"] = actions.find(talk, found)
     return found
 
 

@@ -118,7 +118,10 @@ async def json_of(request: Request) -> dict[str, Any]:
             raise InputError("too-large", "That was too much at once.", "Do it in smaller steps.")
     try:
         value = json.loads(body or b"{}")
-    except ValueError as fault:
+        # Half a letter, endless numbers and NUL are legal in JSON, and no database or answer can hold them.
+        if b"\\u0000" in json.dumps(value, ensure_ascii=False, allow_nan=False).encode():
+            raise ValueError
+    except (ValueError, RecursionError) as fault:
         raise InputError("not-json", "The page sent something unreadable.", "Reload it and try again.") from fault
     if not isinstance(value, dict):
         raise InputError("not-json", "The page sent something unreadable.", "Reload it and try again.")

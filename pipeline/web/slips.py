@@ -19,6 +19,15 @@ from pipeline.words.figures import clock, figure
 BEFORE_S, AFTER_S = 2.0, 1.0
 """What is played around a figure."""
 
+OTHER_ROLE = {"may be rated": "rated", "may be measured": "measured"}
+"""The doubts that a role answers."""
+
+
+def stem_of(reason: str) -> str:
+    """The fixed words of a doubt."""
+    return reason.partition(":")[0]
+
+
 VISIT_NAMES = {
     "visit.customer": "Customer", "visit.site": "Site", "visit.contact": "Spoke with", "visit.technician": "Technician",
     "visit.date": "Day", "visit.arrived": "Arrived", "visit.left": "Left", "visit.reference": "Our number",
@@ -63,6 +72,8 @@ class Slip:
     reasons: tuple[str, ...] = ()
     note: str = ""
     choices: tuple[str, ...] = ()
+    other_role: str = ""
+    """The role that the figure may have instead, to be chosen with one press."""
     must_hear: str = ""
     heard: bool = False
     accepted: bool = False
@@ -206,7 +217,7 @@ class Page:
     def reason(self, reason: str) -> str:
         """A doubt in the words of the papers."""
         stem, _, rest = reason.partition(":")
-        key = f"reason.{stem.replace(' ', '_')}"
+        key = f"reason.{stem}"
         said = self.words(key) if self.words.has(key) else stem
         return f"{said}: {rest.strip()}" if rest.strip() else said
 
@@ -271,6 +282,7 @@ class Page:
             reasons=tuple(self.reason(reason) for reason in reading.confirm),
             note=need.text if need and need.kind in ("history", "outside") else "",
             choices=tuple(self._choice(reading, other) for other in reading.alternatives),
+            other_role=next((OTHER_ROLE[one] for one in map(stem_of, reading.confirm) if one in OTHER_ROLE), ""),
             must_hear=must_hear(self.draft, reading),
             heard=bool(mark and mark.heard),
             accepted=bool(mark and mark.accepted),

@@ -29,6 +29,7 @@ from pipeline.desk import Desk, OpenJob
 from pipeline.draft import Draft
 from pipeline.edits import to_redo, to_undo
 from pipeline.edits_make import words_of
+from pipeline.review import measures
 from pipeline.store import jobs
 from pipeline.web.answers import block, macros, templates
 from pipeline.web.slips import Page, Slip
@@ -122,9 +123,11 @@ def _pieces(stand: _Stand) -> dict[str, Piece]:
         "first": shown.first(),
         "gaps": shown.gaps(),
         "blockers": sum(need.blocks for need in opened.needs),
+        "review": measures(opened.machine, opened.replayed, edits),
         "undo": to_undo(edits),
         "redo": to_redo(edits),
         "papers": opened.stored.papers,
+        "recordings": opened.stored.recordings,
         "words": VOCABULARY,
         "units": shown.unit_choices(),
         "slips": macros("slip"),

@@ -221,6 +221,7 @@ function act(button) {
   const first = slip && slip.id.startsWith("n-");
   if (data.do === "accept") send({ do: "accept", handle }, first ? next : null);
   else if (data.do === "choose") send({ do: "choose", handle, now: { choice: Number(data.choice) } }, first ? next : null);
+  else if (data.do === "role") send({ do: "change", handle, now: { role: data.role } }, first ? next : null);
   else if (data.do === "delete") send({ do: "delete", handle }, first ? next : null);
   else if (data.do === "heard") send({ do: "heard", handle, now: { how: data.how } });
   else if (data.do === "link") send({ do: "link", handle, now: { as: data.as } });
@@ -363,6 +364,7 @@ const ACTS = {
   " ": () => playOf(here),
   Enter: () => { const yes = here && here.querySelector('[data-do="accept"], [data-do="settle"][data-keep="mine"]'); if (yes) act(yes); else move(1); },
   c: () => { const button = here && here.querySelector("[data-correct]"); if (button) button.click(); else if (here && here.dataset.gap) here.querySelector("input:not([type=hidden]), select").focus(); },
+  r: () => { const other = here && here.querySelector('[data-do="role"]'); if (other) act(other); },
   x: () => { const out = here && here.querySelector('[data-do="delete"], [data-do="waive"]'); if (out) act(out); },
   o: () => { const loop = document.getElementById("loop"); loop.checked = !loop.checked; say(loop.checked ? "Over and over" : "Once"); },
   s: () => Sound.stop(),
