@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, cast
 from urllib.parse import urlsplit
 
 from pipeline.errors import InputError, ReportError, SetupError
@@ -60,7 +60,7 @@ class Service:
         from joserfc.jwk import KeySet
 
         try:
-            keys = KeySet.import_key_set(_fetched(keys_at))  # type: ignore[arg-type]
+            keys = KeySet.import_key_set(cast(Any, _fetched(keys_at)))
             claims = jwt.decode(token, keys, algorithms=ALGORITHMS).claims
             jwt.JWTClaimsRegistry(
                 leeway=LEEWAY_S,
