@@ -13,6 +13,7 @@ import pytest
 
 if TYPE_CHECKING:
     from app_web import NoEngine
+    from starlette.applications import Starlette
     from starlette.testclient import TestClient
 
     from pipeline.desk import Desk
@@ -111,3 +112,27 @@ def client(store: Store, desk: Desk, engine: NoEngine) -> TestClient:
 
     app = create_app(store, desk, engine, User(LOCAL, "Ann", "owner"))
     return TestClient(app, base_url=BASE, headers=FROM_HERE, raise_server_exceptions=False)
+
+
+@pytest.fixture
+def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Passwords hashed in a millisecond."""
+    from app_people import quicken
+
+    quicken(monkeypatch)
+
+
+@pytest.fixture
+def ids(quick_hashes: None, store: Store) -> dict[str, str]:
+    """The people of a shop, each name with its id."""
+    from app_people import shop
+
+    return shop(store)
+
+
+@pytest.fixture
+def app(store: Store, desk: Desk, ids: dict[str, str]) -> Starlette:
+    """The pages as they are on a network."""
+    from app_people import network_app
+
+    return network_app(store, desk)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from app_people import ANN, BOB, OLA, OWN, PASSWORD, browser, network_app, quicken, shop, signed_in, tries
+from app_people import ANN, BOB, OLA, OWN, PASSWORD, browser, signed_in, tries
 from app_store import ready_job
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
@@ -20,20 +20,7 @@ from pipeline.store.audit import Entry
 from pipeline.store.store import Store
 from pipeline.web import door
 
-
-@pytest.fixture(autouse=True)
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    quicken(monkeypatch)
-
-
-@pytest.fixture
-def ids(store: Store) -> dict[str, str]:
-    return shop(store)
-
-
-@pytest.fixture
-def app(store: Store, desk: Desk, ids: dict[str, str]) -> Starlette:
-    return network_app(store, desk)
+pytestmark = pytest.mark.usefixtures("quick_hashes")
 
 
 def trail(store: Store, **asked: str) -> list[Entry]:

@@ -6,7 +6,7 @@ import re
 
 import pytest
 from app_drafts import draft
-from app_people import ANN, BOB, OLA, network_app, quicken, shop, signed_in
+from app_people import ANN, BOB, OLA, signed_in
 from app_store import ready_job
 from hypothesis import given
 from hypothesis import strategies as st
@@ -23,19 +23,7 @@ DAY = "2026-03-14"
 HEAD = "customer,site,reference,technician\n"
 
 
-@pytest.fixture(autouse=True)
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    quicken(monkeypatch)
-
-
-@pytest.fixture
-def ids(store: Store) -> dict[str, str]:
-    return shop(store)
-
-
-@pytest.fixture
-def app(store: Store, desk: Desk, ids: dict[str, str]) -> Starlette:
-    return network_app(store, desk)
+pytestmark = pytest.mark.usefixtures("quick_hashes")
 
 
 def visited(site: str, customer: str = "") -> Draft:

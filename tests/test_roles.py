@@ -7,7 +7,7 @@ from itertools import product
 
 import pytest
 from app_drafts import draft
-from app_people import ANN, BOB, OLA, OWN, ROLES, browser, network_app, quicken, shop, signed_in
+from app_people import ANN, BOB, OLA, OWN, ROLES, browser, signed_in
 from app_store import ready_job
 from starlette.applications import Starlette
 from starlette.requests import Request
@@ -21,20 +21,7 @@ from pipeline.store.store import Store
 from pipeline.web import rules
 from pipeline.web.rules import RULES, Rule
 
-
-@pytest.fixture(autouse=True)
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    quicken(monkeypatch)
-
-
-@pytest.fixture
-def ids(store: Store) -> dict[str, str]:
-    return shop(store)
-
-
-@pytest.fixture
-def app(store: Store, desk: Desk, ids: dict[str, str]) -> Starlette:
-    return network_app(store, desk)
+pytestmark = pytest.mark.usefixtures("quick_hashes")
 
 
 def addresses(app: Starlette) -> set[tuple[str, str]]:

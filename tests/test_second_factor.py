@@ -6,13 +6,12 @@ import base64
 import re
 
 import pytest
-from app_people import ANN, BOB, OWN, PASSWORD, browser, network_app, quicken, shop, signed_in, token_of, tries
+from app_people import ANN, BOB, OWN, PASSWORD, browser, signed_in, token_of, tries
 from app_web import FROM_HERE
 from sqlalchemy import select
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
-from pipeline.desk import Desk
 from pipeline.store import people, second_factor
 from pipeline.store.second_factor import STEP_S, code_at, step_of
 from pipeline.store.store import Store
@@ -20,20 +19,7 @@ from pipeline.store.tables import JobRow
 from pipeline.store.tables_people import PersonRow, UploadTokenRow
 from pipeline.web.rules import RULES
 
-
-@pytest.fixture(autouse=True)
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    quicken(monkeypatch)
-
-
-@pytest.fixture
-def ids(store: Store) -> dict[str, str]:
-    return shop(store)
-
-
-@pytest.fixture
-def app(store: Store, desk: Desk, ids: dict[str, str]) -> Starlette:
-    return network_app(store, desk)
+pytestmark = pytest.mark.usefixtures("quick_hashes")
 
 
 # RFC 6238, appendix B: the rows for SHA-1, whose secret is the ASCII text 12345678901234567890.
