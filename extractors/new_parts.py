@@ -64,7 +64,8 @@ class NewParts:
             thing = self.memory.failed_last(clause) or self.components.before(
                 clause.span.start, clause, allowed(ActionKind.REPLACED)
             )
-        if thing is not None and thing.word not in figures_only() and thing.component not in ("unit", "box"):
+        known = thing is not None and thing.known and thing.component not in allowed(ActionKind.REPLACED)
+        if thing is not None and not known and thing.word not in figures_only():
             yield Deed(
                 ActionKind.REPLACED,
                 part_name(thing),

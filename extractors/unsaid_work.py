@@ -85,6 +85,8 @@ class UnsaidWork:
             return
         end = self._rest(clause)
         for span, action, component, needs in named:
+            if any(no.overlaps(span) for no in self.stances.hits("no_deed", clause.span.start, clause.span.end)):
+                continue  # "vacuum cleaner", "vacuum relief port"
             if needs == "figure" and not any(i in self.objects.figure_starts for i in range(clause.span.start, end)):
                 continue
             if needs == "result" and not self._result(span, end):
