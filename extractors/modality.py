@@ -366,9 +366,9 @@ class Moods:
         if near == "":
             base = Form.BASE in hit.forms
             after = self.passage.norm(hit.verb + 1)
-            if self.passage.norm(hit.verb) in OF_ITSELF and hit.rows[0].action.value == "tested":
-                if hit.verb + 1 >= clause.span.end or after in ("again", "at", "in", "on", "after"):
-                    return None  # "tripped again in four seconds"
+            bare = hit.verb + 1 >= clause.span.end or after in ("again", "at", "in", "on", "after")
+            if bare and self.passage.norm(hit.verb) in OF_ITSELF and hit.rows[0].action.value == "tested":
+                return None  # "tripped again in four seconds"
             if (
                 base
                 and hit.verb == clause.first

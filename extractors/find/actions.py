@@ -52,7 +52,7 @@ def settle(deeds: list[Deed], clauses: int) -> list[Deed]:
 
 
 def _only_a_step(deed: Deed) -> bool:
-    """Whether a removal names nothing ("pulled it"): it is out of the way, and what was done to it is told by itself."""
+    """Whether a removal names nothing ("pulled it"): what was done to it is told by itself."""
     return deed.action is ActionKind.REMOVED and deed.status is DONE and "component: it" in deed.because
 
 
