@@ -149,7 +149,7 @@ class _Reader:
         """Not that the compressor runs as it always does, nor that nothing hums which nobody had heard hum."""
         if condition is Condition.RUNNING and (thing.part or self.senses.goes_away(clause, span)):
             return False  # "the bearing's going", "the frost's gone", "in it goes"
-        if condition is Condition.RUNNING and thing.component in ("compressor", "unit", "system"):
+        if condition is Condition.RUNNING and thing.component in ("compressor", "unit", "system", "pilot"):
             return self.senses.is_news(clause, span)
         if status is not FindingStatus.RULED_OUT:
             return True
