@@ -39,7 +39,8 @@ class Senses:
         if row.kind == "state" and row.condition is Condition.NORMAL:
             return self._judges(clause, span)
         if row.kind == "deed":
-            return self._happens(clause, span, row)
+            passing = row.condition is Condition.NORMAL and self.norm(span.start) in ("passing", "passes")
+            return not passing and self._happens(clause, span, row)  # a valve that passes leaks
         if row.kind == "thing":
             return self._is_had(clause, span)
         return self._is_so(clause, span, row) and (not row.only_denied or bool(view.denied(clause, span)))
