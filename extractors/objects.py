@@ -95,6 +95,8 @@ class Objects:
         """Whether the verb has a noun of its own in its middle that is no component, and not only "spare"."""
         gap = range(hit.gap.start, hit.gap.end)
         nouns = [i for i in gap if self.view.tags[i] in ("NN", "NNS")]
+        if any(i in self.figure_starts for i in gap):
+            return False  # "put a new forty-five five in": a part by its rating
         return any(self.norm(i) not in small_words("subject_pronoun") for i in nouns)
 
     def _pronoun(self, clause: Clause, hit: VerbHit, kind: ActionKind) -> bool:

@@ -303,6 +303,8 @@ class UnsaidWork:
             ]
             return fresh[0] if new and right and fresh else None
         word = self.norm(cue.end - 1)
+        if self.view.words(Span(cue.end, cue.end + 2)) == ("to", "be"):
+            return None  # "wants to be under forty-one"
         after = [
             t
             for t in candidates
