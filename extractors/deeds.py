@@ -140,7 +140,8 @@ class _Reader:
         ):
             return True
         if action not in WITH_FIGURES and any(i in figures for i in range(hit.gap.start, hit.gap.end)):
-            return not any(t.known for t in self.components.between(hit.gap.start, hit.gap.end))  # "a 20 amp breaker"
+            new = self.view.any(hit.verb, hit.gap.end, ("new",))  # "put a new forty-five five in"
+            return not (new or any(t.known for t in self.components.between(hit.gap.start, hit.gap.end)))
         if action is ActionKind.REPLACED and verb in ("change", "changed", "changing"):
             return any(
                 self.norm(i) in ("to", "from") and i + 1 in figures for i in range(hit.verb + 1, clause.span.end)

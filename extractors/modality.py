@@ -322,6 +322,9 @@ class Moods:
         if near == "getting":
             return Mood(PLANNED, "getting it", passive=True)
         past = near in ("was", "were", "been", "got")
+        following = self.clauses.tags[hit.span.end] if hit.span.end < clause.span.end else ""
+        if (near in BE and following in ("NN", "NNS")) or self.passage.norm(hit.verb - 1) in ("so", "too", "very"):
+            return None  # "that's reclaimed gas", "so bleached"
         if self.passage.norm(hit.verb) in STATES and not (past and hit.span.end - hit.verb > 1):
             return None
         if near in ("get", "have"):

@@ -82,6 +82,8 @@ class Objects:
             fronted = self.view.heads(clause, hit.span.start)
             if fronted and fronted[-1].span.end <= hit.span.start:
                 return Object(fronted[-1], "object")
+            if located and kind in PUT_IN and self._has_a_noun(hit.span.end, located[0].start):
+                return Object(None, "none")  # "put a tablet in the pan"
             if located:
                 return Object(located[0], "object")
         in_passing = mood.why == "narrated" and hit.span.end >= end and hit.span.end - hit.span.start == 1
@@ -98,6 +100,9 @@ class Objects:
         if any(i in self.figure_starts for i in gap):
             return False  # "put a new forty-five five in": a part by its rating
         return any(self.norm(i) not in small_words("subject_pronoun") for i in nouns)
+
+    def _has_a_noun(self, start: int, end: int) -> bool:
+        return any(self.view.tags[i] in ("NN", "NNS") for i in range(start, end))
 
     def _pronoun(self, clause: Clause, hit: VerbHit, kind: ActionKind) -> bool:
         near = range(hit.verb + 1, min(clause.span.end, max(hit.verb + 4, hit.span.end + 1)))
