@@ -22,6 +22,7 @@ NEAR = 20  # tokens within which a word beside an unannounced string says what i
 NEAR_PLATE = 30
 EARLY = 200  # tokens in which the plate is read
 PLATE_FOLLOWS = 14  # tokens after a model in which the rest of the plate begins
+BEFORE_SERIAL = frozenset((",", ".", "and", "the", "that's", "it's", "model", "uh", "um", "okay", "then", "with"))
 CLOSE = 8  # tokens within which the bare name of a part does so
 BESIDE = 8  # tokens after the model in which the serial may follow unannounced
 
@@ -200,6 +201,25 @@ class _Finder:
                 self._take(Identifier(whole.span, SERIAL, whole, False, "right after the model"))
             return
 
+    def before_serial(self) -> None:
+        """Letters and digits right before the serial, where no model was announced: the model, asked again."""
+        serials = [k for k in self.found if k.kind == SERIAL and k.announced]
+        if len(serials) != 1 or any(k.kind == MODEL for k in self.found):
+            return
+        end = serials[0].span.start
+        for index in range(max(0, end - BESIDE), end):
+            if index in self.taken or index in self.stops or not self._may_begin(index):
+                continue
+            one = spell(self.passage, index, self.stops)
+            if one is None or not one.letters or not one.digits or len(one.bare) < 3 or one.span.end > end:
+                continue
+            if one.span.end in self.units or set(self.passage.norms[one.span.end : end]) - BEFORE_SERIAL:
+                continue
+            doubt = "low confidence: taken for the model, which was not announced"
+            whole = Spelled(one.span, one.text, (*one.confirm, doubt), one.again, one.pieces)
+            self._take(Identifier(one.span, MODEL, whole, False, "right before the serial"))
+            return
+
     def _may_begin(self, index: int) -> bool:
         """Whether a string without announcement may begin at a token: a letter of its own, capitals, or digits."""
         token = self.passage.tokens[index]
@@ -342,5 +362,6 @@ def identifiers(talk: Talk, stops: frozenset[int] = frozenset()) -> list[Identif
     finder.unannounced((MODEL,))
     finder.announced(("number",))
     finder.beside_model()
+    finder.before_serial()
     finder.unannounced((MODEL, SERIAL, PART))
     return sorted(finder.found, key=lambda i: i.span)

@@ -111,8 +111,8 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
     """The unit meant where none was said: the one used before for the same thing, else the usual one."""
     if subject == "system" and quantity is Quantity.PRESSURE:
         return _vacuum_or_pressure(scene, figure)
-    if quantity is Quantity.CONCENTRATION and _of_oxygen(scene, figure):
-        return "%"
+    if quantity is Quantity.CONCENTRATION and (gas := _gas(scene, figure)) is not None:
+        return "ppm" if gas == "CO" or figure.middle > MOST_OXYGEN else "%"
     known = story.units.get((subject, quantity))
     if (
         known is not None
@@ -126,10 +126,10 @@ def unit_for(scene: Scene, figure: Figure, subject: str, quantity: Quantity, sto
             if name == quantity:
                 return unit
     if quantity is Quantity.RESISTANCE:
-        words = set(scene.passage.norms[max(0, figure.span.start - 14) : figure.span.end + 3])
-        if words & MEG_WORDS:
+        start = max(scene.sentence(figure).start, figure.span.start - 14)
+        if set(scene.passage.norms[start : figure.span.end + 3]) & MEG_WORDS:
             return "Mohm"
-        if known == "kohm" and story.unit == "kohm" and story.subject == subject:
+        if known == "kohm":
             return "kohm"
     if quantity is Quantity.PRESSURE:
         if (subject in GAS and (scene.gas_heat or subject in ("duct", "supply air", "return air", "air filter"))) or (
@@ -154,17 +154,15 @@ MOST_OXYGEN = 21.0
 """Percent of oxygen in plain air; what is told of flue gas in percent is below it."""
 
 
-def _of_oxygen(scene: Scene, figure: Figure) -> bool:
-    """Whether a figure is oxygen or carbon dioxide of flue gas, which are told in percent."""
-    if figure.middle > MOST_OXYGEN:
-        return False
+def _gas(scene: Scene, figure: Figure) -> str | None:
+    """Which gas of a flue was named last before a figure; carbon monoxide is told in parts per million."""
     start, _ = scene.lead(figure)
     hits = [
         (hit.span.start, name)
         for name in ("O2", "CO2", "CO")
         for hit in scene.hits(f"of:{name}", start, figure.span.start)
     ]
-    return bool(hits) and max(hits)[1] != "CO"
+    return max(hits)[1] if hits else None
 
 
 def _vacuum_or_pressure(scene: Scene, figure: Figure) -> str:
@@ -277,6 +275,7 @@ STRONG = {
     "power": ("watts", "watt", "kilowatts"),
     "capacitance": ("microfarads", "mfd"),
     "speed": ("rpm",),
+    "concentration": ("co", "monoxide", "oxygen", "ppm"),
 }
 
 

@@ -11,6 +11,7 @@ from extractors.figure import Figure
 from extractors.grammar import small_words
 from extractors.mentions import subjects
 from extractors.modality import Mood
+from extractors.passage import Span
 from extractors.things import Thing, figures_only, groups
 from extractors.verbphrases import Row, VerbHit
 from extractors.view import View
@@ -89,6 +90,11 @@ class Objects:
         in_passing = mood.why == "narrated" and hit.span.end >= end and hit.span.end - hit.span.start == 1
         if in_passing and not pronoun and hit.verb > clause.first:
             return Object(None, "none")
+        consumed = self.view.words(Span(hit.verb + 1, hit.span.end))
+        if self.norm(hit.verb) in small_words("consume") and consumed in (("one",), ("two",)):
+            sentence = self.view.passage.sentence_span(hit.verb)
+            same = [t for t in self.components.between(sentence.start, hit.verb) if t.known]
+            return Object(same[-1] if same else None, "object" if same else "none")
         if pronoun or hit.verb + 1 >= end or self._stops(hit, end):
             return Object(self._meant(clause, hit), "it")
         return Object(None, "none")

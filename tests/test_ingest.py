@@ -122,7 +122,7 @@ def text(path: Path, content: bytes) -> Path:
 FAULTS: dict[str, tuple[Any, str]] = {
     "empty": (lambda folder: text(folder / "a.m4a", b""), "empty-audio"),
     "a text that calls itself sound": (lambda folder: text(folder / "a.wav", b"suction\n" * 50), "unreadable-audio"),
-    "a picture": (lambda folder: text(folder / "a.mp3", b"\x89PNG\r\n\x1a\n" + bytes(500)), "no-sound-track"),
+    "a picture": (lambda folder: text(folder / "a.mp3", b"\x89PNG\r\n\x1a\n" + bytes(500)), "unreadable-audio"),
     "no sound track": (lambda folder: film_without_sound(folder / "a.mp4"), "no-sound-track"),
     "an index that was never written": (lambda folder: cut_m4a(folder / "a.m4a"), "unreadable-audio"),
     "not there": (lambda folder: folder / "nothing.m4a", "not-found"),

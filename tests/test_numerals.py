@@ -197,3 +197,8 @@ def test_numbers_side_by_side_that_may_be_cut_elsewhere_say_how():
 @pytest.mark.parametrize("said", ["two oh eight two thirty", "one eighteen one eighteen", "thirty-five, five"])
 def test_numbers_with_one_likely_cut_are_sure(said):
     assert not any(numeral.otherwise for numeral in read(said))
+
+
+@pytest.mark.parametrize("said", ["second one eleven", "the last one eleven", "this one eleven"])
+def test_one_that_stands_for_a_thing_is_no_digit_of_the_figure_after_it(said):
+    assert [numeral.value for numeral in numerals(make_passage(Transcript(segments=(Segment(text=said),))))] == [11]

@@ -132,3 +132,21 @@ def test_a_figure_given_to_something_else_afterwards_is_asked():
 )
 def test_a_figure_whose_marks_the_recogniser_lost_is_no_name_and_no_count(said, value):
     assert value in [reading.value for reading in find_facts(Transcript(segments=(Segment(text=said),))).readings]
+
+
+@pytest.mark.parametrize(
+    ("said", "value", "unit"),
+    [
+        ("CO in the flue is 12 ppm and the oxygen is 6", 6, "%"),
+        ("Oxygen in the flue is 6 percent. After the brushing CO in the flue was 95", 95, "ppm"),
+    ],
+)
+def test_the_gas_tells_the_unit(said, value, unit):
+    assert [r.unit for r in talk(said).readings if r.value == value] == [unit]
+
+
+def test_the_size_of_a_probes_ohms_is_asked_where_it_was_not_said():
+    (reading,) = talk("The thermistor's resistance is 32.6").readings
+
+    assert any(other.unit == "kohm" for other in reading.alternatives)
+    assert any("kilohms" in reason for reason in reading.confirm)

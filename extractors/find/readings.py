@@ -16,6 +16,7 @@ from extractors.facts import (
     Unplaced,
     UnplacedReason,
 )
+from extractors.features import Filing
 from extractors.figure import Figure, tolerance_pct
 from extractors.heard_as import is_strange, said_of
 from extractors.lexicon import load_table
@@ -132,6 +133,9 @@ def _make(scene: Scene, story: Story, filed: Filed, number: int) -> Entry:
             )
         others = " or ".join(_spoken(other.unit) for other in filed.rival_quantities)
         confirm.append(f"unit not said: {_spoken(filing.unit)} or {others}")
+    for size in _sizes(filing, figure):
+        alternatives.append(Alternative(value=figure.value, low=figure.low, high=figure.high, unit=size))
+        confirm.append(f"unit not said: {_spoken(filing.unit)} or {_spoken(size)}")
     strange = _strange_name(scene, figure, filing.subject)
     if strange and not confirm:
         confirm.append(f"subject unclear: “{strange}”")
@@ -260,6 +264,18 @@ def _heard(scene: Scene, figure: Figure, unit: str | None) -> tuple[list[str], l
                         if numeral.value != figure.value and other not in others:
                             others.append(other)
     return reasons, others
+
+
+PROBES = frozenset(("sensor", "thermistor", "humidity sensor"))
+
+
+def _sizes(filing: Filing, figure: Figure) -> tuple[str, ...]:
+    """Other sizes of a unit that was not said: a thousand and a million times as much go by the same bare number."""
+    if figure.units or filing.quantity is not Quantity.RESISTANCE:
+        return ()
+    if filing.subject in PROBES:
+        return ("ohm",) if filing.unit == "kohm" else ("kohm",)
+    return ("ohm",) if filing.unit in ("Mohm", "kohm") else ()
 
 
 def _spoken(unit: str | None) -> str:
