@@ -104,6 +104,8 @@ class _Reader:
                 continue
             if self._is_a_value(clause, hit, row.action) or not self._means_a_setting(clause, hit, row.action):
                 continue
+            if row.action is ActionKind.SET and object_.source == "none":
+                continue  # "took fifty minutes to get back": nothing that is set is named or meant
             fitted = self.objects.fit(clause, hit, row, object_)
             if fitted is None or (object_.source == "it" and _guessed_for_another(mood, row.action)):
                 continue

@@ -347,7 +347,14 @@ class Moods:
             "adjusted",
         ) and not any(self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)):
             return None
-        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in ("by", "last", "ago", "back", "wrong"):
+        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in (
+            "by",
+            "last",
+            "ago",
+            "back",
+            "wrong",
+            "at",
+        ):
             return None
         return Mood(DONE, "was done", passive=True)
 
