@@ -29,6 +29,7 @@ GOVERNORS_OURS = small_words("plan_governor")
 WORKED = frozenset({"tested", "adjusted", "charged", "started", "inspected", "evacuated", "reset"})
 """Kinds of work that "was" and a participle tell as done."""
 NEXT_STEP = (("next",), ("next", "up"))
+NOT_OURS_AFTER = ("by", "last", "ago", "back", "wrong", "at")  # "was changed by", "is fixed at 450"
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,21 +348,14 @@ class Moods:
             "adjusted",
         ) and not any(self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)):
             return None
-        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in (
-            "by",
-            "last",
-            "ago",
-            "back",
-            "wrong",
-            "at",
-        ):
+        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in NOT_OURS_AFTER:
             return None
         return Mood(DONE, "was done", passive=True)
 
     def _was_worked_on(self, hit: VerbHit, action: str, near: str) -> bool:
         """Whether "was" and a participle tell work, and not how something was found: "was tested", not "was set"."""
         after = self.passage.norm(hit.verb + 1)
-        if after in ("by", "last", "ago", "back", "wrong", "at", "for", "on", "off"):
+        if after in (*NOT_OURS_AFTER, "for", "on", "off"):
             return False
         if near in ("been", "got"):
             return action in WORKED | {"set", "installed"}
