@@ -101,6 +101,8 @@ class _Reader:
         told = self.told_of.resolve(clause, span, standing)
         if told is not None:
             row, things, source = told
+            if row.condition is Condition.WET and source == "it":
+                return  # "it's wet in there": a place, more often than the thing spoken of
             for thing in things:
                 claim = self._claim(clause, span, row, thing, source)
                 if claim is not None:
@@ -145,7 +147,9 @@ class _Reader:
         self, clause: Clause, span: Span, thing: Thing, condition: Condition, status: FindingStatus
     ) -> bool:
         """Not that the compressor runs as it always does, nor that nothing hums which nobody had heard hum."""
-        if condition is Condition.RUNNING and thing.component in ("compressor", "unit", "system"):
+        if condition is Condition.RUNNING and (thing.part or self.senses.goes_away(clause, span)):
+            return False  # "the bearing's going", "the frost's gone", "in it goes"
+        if condition is Condition.RUNNING and thing.component in ("compressor", "unit", "system", "pilot"):
             return self.senses.is_news(clause, span)
         if status is not FindingStatus.RULED_OUT:
             return True

@@ -22,6 +22,9 @@ WITH_FIGURES = frozenset(ActionKind(a) for a in ("set", "adjusted", "charged", "
 BY_ORDER = frozenset({ActionKind.INSPECTED, ActionKind.REMOVED})
 """Kinds that an order to a helper ("look at that", "pull it") does not make worth an entry."""
 
+ORDERED_BY_NAME = frozenset(ActionKind(a) for a in ("cleaned", "lubricated", "repaired", "installed"))
+"""Kinds that an order makes an entry only where the thing is named."""
+
 
 def find_deeds(view: View, entries: list[Entry]) -> list[Deed]:
     """Every deed of a talk in order. `entries`: the settled states of its components. Linear in the talk."""
@@ -101,8 +104,10 @@ class _Reader:
                 continue
             if self._is_a_value(clause, hit, row.action) or not self._means_a_setting(clause, hit, row.action):
                 continue
+            if row.action is ActionKind.SET and object_.source == "none":
+                continue  # "took fifty minutes to get back": nothing that is set is named or meant
             fitted = self.objects.fit(clause, hit, row, object_)
-            if fitted is None:
+            if fitted is None or (object_.source == "it" and _guessed_for_another(mood, row.action)):
                 continue
             component, place = fitted
             confirm = ("speaker not sure: said as an order",) if mood.order else ()
@@ -132,10 +137,13 @@ class _Reader:
         """Whether a figure makes the verb another one: "pulling nine amps", "changed it to 32", "put it on 72"."""
         figures = self.objects.figure_starts
         end, verb = hit.span.end, self.norm(hit.verb)
-        if action is ActionKind.REMOVED and (end in figures or self.norm(end) in ("about", "around", "almost", "only")):
+        if action is ActionKind.REMOVED and (
+            end in figures or self.norm(end) in ("about", "around", "almost", "only", "at")
+        ):
             return True
         if action not in WITH_FIGURES and any(i in figures for i in range(hit.gap.start, hit.gap.end)):
-            return not any(t.known for t in self.components.between(hit.gap.start, hit.gap.end))  # "a 20 amp breaker"
+            new = self.view.any(hit.verb, hit.gap.end, ("new",))  # "put a new forty-five five in"
+            return not (new or any(t.known for t in self.components.between(hit.gap.start, hit.gap.end)))
         if action is ActionKind.REPLACED and verb in ("change", "changed", "changing"):
             return any(
                 self.norm(i) in ("to", "from") and i + 1 in figures for i in range(hit.verb + 1, clause.span.end)
@@ -187,7 +195,8 @@ class _Reader:
 
     # ------------------------------------------------------------ words to the customer, orders
     def _advice(self, clause: Clause, hit: VerbHit, mood: Mood) -> Deed | None:
-        if mood.order or mood.status is RECOMMENDED or not self._addresses(clause, hit):
+        told = mood.passive and self.norm(hit.verb) in small_words("telling_verbs")  # "it's being told to run"
+        if mood.order or told or mood.status is RECOMMENDED or not self._addresses(clause, hit):
             return None
         start = hit.span.end
         for index in range(hit.span.end, min(hit.span.end + 4, clause.span.end)):
@@ -208,6 +217,8 @@ class _Reader:
 
     def _addresses(self, clause: Clause, hit: VerbHit) -> bool:
         """Whether a verb of telling is said of somebody: "told her", "told the lead"; not "tells me", "told you"."""
+        if self.norm(hit.span.end) in small_words("not_addressed"):
+            return False  # "talking to myself"
         if hit.span.end - hit.verb > 1 or self.norm(hit.verb) not in small_words("telling_verbs"):
             return True
         following = [self.norm(i) for i in range(hit.verb + 1, min(hit.verb + 4, clause.span.end))]
@@ -237,6 +248,11 @@ class _Reader:
             return None
         because = ("said: order", f"status: {mood.why}")
         return Deed(ActionKind.ORDERED, thing.component, thing.place, status, clause, hit.verb, clause.bare, because)
+
+
+def _guessed_for_another(mood: Mood, action: ActionKind) -> bool:
+    """Whether somebody else is to do it, and to what is only guessed: "told him descale it monthly", "grease it"."""
+    return mood.why in ("told", "told to") or (mood.order and action in ORDERED_BY_NAME)
 
 
 def _evidence(clause: Clause, hit: VerbHit) -> Span:

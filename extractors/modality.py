@@ -29,6 +29,7 @@ GOVERNORS_OURS = small_words("plan_governor")
 WORKED = frozenset({"tested", "adjusted", "charged", "started", "inspected", "evacuated", "reset"})
 """Kinds of work that "was" and a participle tell as done."""
 NEXT_STEP = (("next",), ("next", "up"))
+NOT_OURS_AFTER = ("by", "last", "ago", "back", "wrong", "at")  # "was changed by", "is fixed at 450"
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +323,9 @@ class Moods:
         if near == "getting":
             return Mood(PLANNED, "getting it", passive=True)
         past = near in ("was", "were", "been", "got")
+        following = self.clauses.tags[hit.span.end] if hit.span.end < clause.span.end else ""
+        if (near in BE and following in ("NN", "NNS")) or self.passage.norm(hit.verb - 1) in ("so", "too", "very"):
+            return None  # "that's reclaimed gas", "so bleached"
         if self.passage.norm(hit.verb) in STATES and not (past and hit.span.end - hit.verb > 1):
             return None
         if near in ("get", "have"):
@@ -344,14 +348,14 @@ class Moods:
             "adjusted",
         ) and not any(self.passage.norm(i) in ("now", "new", "all") for i in range(clause.span.start, clause.span.end)):
             return None
-        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in ("by", "last", "ago", "back", "wrong"):
+        if hit.verb + 1 < clause.span.end and self.passage.norm(hit.verb + 1) in NOT_OURS_AFTER:
             return None
         return Mood(DONE, "was done", passive=True)
 
     def _was_worked_on(self, hit: VerbHit, action: str, near: str) -> bool:
         """Whether "was" and a participle tell work, and not how something was found: "was tested", not "was set"."""
         after = self.passage.norm(hit.verb + 1)
-        if after in ("by", "last", "ago", "back", "wrong", "at", "for", "on", "off"):
+        if after in (*NOT_OURS_AFTER, "for", "on", "off"):
             return False
         if near in ("been", "got"):
             return action in WORKED | {"set", "installed"}
@@ -365,6 +369,10 @@ class Moods:
             return None
         if near == "":
             base = Form.BASE in hit.forms
+            after = self.passage.norm(hit.verb + 1)
+            bare = hit.verb + 1 >= clause.span.end or after in ("again", "at", "in", "on", "after")
+            if bare and self.passage.norm(hit.verb) in OF_ITSELF and hit.rows[0].action.value == "tested":
+                return None  # "tripped again in four seconds"
             if (
                 base
                 and hit.verb == clause.first

@@ -167,7 +167,8 @@ class _Finder:
                 break
         before = self.norm(start - 1) if start > clause.span.start else ""
         prep = before if before in small_words("preposition") else ""
-        return Thing(component, span, span.end - 1, prep, None, start=start, said=self.passage.said(span).lower())
+        said = self.passage.said(span).lower().replace("o ring", "o-ring")  # one thing, however it was written
+        return Thing(component.replace("o ring", "o-ring"), span, span.end - 1, prep, None, start=start, said=said)
 
     def _modifies(self, index: int, clause_start: int) -> bool:
         """Whether a noun or participle before a noun belongs to its name: "torn gasket", "brewery pump"."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from extractors.clauses import BE, Clause
-from extractors.deed import DONE, PUT_IN, Deed, Memory, allowed
+from extractors.deed import DONE, PUT_IN, Deed, Memory, allowed, never
 from extractors.facts import ActionKind
 from extractors.grammar import small_words
+from extractors.mentions import subjects
 from extractors.modality import Moods
 from extractors.objects import Objects, part_name
 from extractors.things import Thing, figures_only
@@ -64,7 +65,9 @@ class NewParts:
             thing = self.memory.failed_last(clause) or self.components.before(
                 clause.span.start, clause, allowed(ActionKind.REPLACED)
             )
-        if thing is not None and thing.word not in figures_only() and thing.component not in ("unit", "box"):
+        if thing is None or thing.word in figures_only() or thing.component in never(ActionKind.REPLACED):
+            return  # "new gas" is a charge
+        if thing.word in allowed(ActionKind.REPLACED) or thing.word not in subjects():
             yield Deed(
                 ActionKind.REPLACED,
                 part_name(thing),

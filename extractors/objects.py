@@ -70,6 +70,8 @@ class Objects:
         for thing in gap + [t for t in after if not t.prep or t.start <= hit.span.end]:
             if thing.known or (self.is_named(thing) and not self._held(clause, thing)):
                 return Object(thing, "object")
+        if kind in PUT_IN and self._holds_a_stranger(hit):
+            return Object(None, "none")  # "put the clamp on it"
         pronoun = self._pronoun(clause, hit, kind)
         located = [t for t in after if t.prep and t.known]
         if not pronoun:
@@ -81,6 +83,8 @@ class Objects:
             fronted = self.view.heads(clause, hit.span.start)
             if fronted and fronted[-1].span.end <= hit.span.start:
                 return Object(fronted[-1], "object")
+            if located and kind in PUT_IN and self._has_a_noun(hit.span.end, located[0].start):
+                return Object(None, "none")  # "put a tablet in the pan"
             if located:
                 return Object(located[0], "object")
         in_passing = mood.why == "narrated" and hit.span.end >= end and hit.span.end - hit.span.start == 1
@@ -94,6 +98,17 @@ class Objects:
         if pronoun or hit.verb + 1 >= end or self._stops(hit, end):
             return Object(self._meant(clause, hit), "it")
         return Object(None, "none")
+
+    def _holds_a_stranger(self, hit: VerbHit) -> bool:
+        """Whether the verb has a noun of its own in its middle that is no component, and not only "spare"."""
+        gap = range(hit.gap.start, hit.gap.end)
+        nouns = [i for i in gap if self.view.tags[i] in ("NN", "NNS")]
+        if any(i in self.figure_starts for i in gap):
+            return False  # "put a new forty-five five in": a part by its rating
+        return any(self.norm(i) not in small_words("subject_pronoun") for i in nouns)
+
+    def _has_a_noun(self, start: int, end: int) -> bool:
+        return any(self.view.tags[i] in ("NN", "NNS") for i in range(start, end))
 
     def _pronoun(self, clause: Clause, hit: VerbHit, kind: ActionKind) -> bool:
         near = range(hit.verb + 1, min(clause.span.end, max(hit.verb + 4, hit.span.end + 1)))
@@ -319,6 +334,8 @@ class Objects:
             "object_first"
         ):
             return True
+        if hit.span.end <= after and following in ("up", "down", "out", "off"):
+            return False  # "defrost off time is four": the particle is not the verb's
         noun = self.norm(hit.verb) in groups()["noun"] or self.view.tags[hit.verb] in ("NN", "NNS")
         return not noun and following in ("up", "down", "out", "off")
 

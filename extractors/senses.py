@@ -39,10 +39,16 @@ class Senses:
         if row.kind == "state" and row.condition is Condition.NORMAL:
             return self._judges(clause, span)
         if row.kind == "deed":
-            return self._happens(clause, span, row)
+            passing = row.condition is Condition.NORMAL and self.norm(span.start) in ("passing", "passes")
+            return not passing and self._happens(clause, span, row)  # a valve that passes leaks
         if row.kind == "thing":
             return self._is_had(clause, span)
-        return self._is_so(clause, span, row)
+        return self._is_so(clause, span, row) and (not row.only_denied or bool(view.denied(clause, span)))
+
+    def goes_away(self, clause: Clause, span: Span) -> bool:
+        """Whether a verb of running tells of going away, in or slowly, and of no running."""
+        slow = self.norm(span.end) in ("slow", "slowly")
+        return self.norm(span.start) == "gone" or slow or self.norm(clause.first) in ("in", "on")
 
     # ------------------------------------------------------------ states: "worn", "off", "low on charge"
     def _is_so(self, clause: Clause, span: Span, row: Row) -> bool:
@@ -60,6 +66,8 @@ class Senses:
             and view.any(clause.span.start, span.start, small_words("have"))
         ):
             return True  # "has an open winding"
+        if row.condition is Condition.WRONG_PART and before in ("to", "on", "from", "at", "in"):
+            return False  # "wired to the wrong sensor": the other one is meant
         if self._is_kind_of_unit(clause, span) or self._is_adverb(span) or self._is_age(clause, span):
             return False
         if first == "off" and any("jumper" in t.said for t in self.components.between(clause.span.start, span.start)):
@@ -230,6 +238,8 @@ class Senses:
             return False
         if row.condition is Condition.RUNNING and not self._runs(clause, span, denied):
             return False
+        if row.condition is Condition.NOT_RUNNING and view.tags[min(span.end, len(view.tags) - 1)] == "VBG":
+            return False  # "quit stacking boxes against it": a word to the customer
         if first in ("stay", "stays", "stayed") and not (
             span.end == clause.span.end and view.heads(clause, span.start)
         ):

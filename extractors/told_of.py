@@ -14,6 +14,8 @@ from extractors.senses import Senses
 from extractors.things import Thing
 from extractors.view import View
 
+NAMED_ONLY = frozenset({Condition.NOISY, Condition.WET})
+"""What is heard or felt anywhere: never said of what was spoken of a while ago."""
 NEARBY = 30  # tokens: how far a state without a subject reaches over the end of its sentence
 NEAR = 16  # tokens: how far "that's good" reaches back
 DOUBT_REACH = 60  # clauses: how long a suspicion waits for its proof
@@ -162,6 +164,8 @@ class ToldOf:
             if row.condition in (Condition.FAILED, Condition.RUNNING) and row.kind == "deed" and not pronoun:
                 continue
             if row.condition is Condition.RUNNING and not self.senses.is_news(clause, span):
+                continue
+            if row.condition in NAMED_ONLY:
                 continue
             thing = self._lately(clause, row)
             if thing is not None:

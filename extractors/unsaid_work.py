@@ -15,6 +15,7 @@ from extractors.new_parts import NewParts
 from extractors.objects import Objects, part_name
 from extractors.passage import Span
 from extractors.phrases import Phrases
+from extractors.terse_work import TerseWork
 from extractors.things import Thing, figures_only, groups
 from extractors.view import View
 
@@ -36,7 +37,7 @@ OUTRIGHT = frozenset(
     }
 )
 """Components that are "in" or "on" without having been put there."""
-NO_PART = ("wiring", "box", "unit", "product")
+NO_PART = ("wiring", "box", "unit", "product", "ground")
 Named = tuple[Span, ActionKind, str, str]
 
 
@@ -62,6 +63,7 @@ class UnsaidWork:
         self.objects = objects
         self.moods = moods
         self.new_parts = NewParts(view, memory, objects, moods)
+        self.terse = TerseWork(view, moods)
         phrases, kinds = _named_work()
         self._named: dict[int, list[Named]] = {}
         for hit in phrases.find(view.passage):
@@ -75,6 +77,7 @@ class UnsaidWork:
             or list(self._on_order(clause))
             or list(self._needs(clause))
             or list(self._in_place(clause))
+            or list(self.terse.deeds(clause))
             or list(self.new_parts.deeds(clause))
         )
 
@@ -85,6 +88,8 @@ class UnsaidWork:
             return
         end = self._rest(clause)
         for span, action, component, needs in named:
+            if any(no.overlaps(span) for no in self.stances.hits("no_deed", clause.span.start, clause.span.end)):
+                continue  # "vacuum cleaner", "vacuum relief port"
             if needs == "figure" and not any(i in self.objects.figure_starts for i in range(clause.span.start, end)):
                 continue
             if needs == "result" and not self._result(span, end):
@@ -130,8 +135,10 @@ class UnsaidWork:
         goes = {self.norm(clause.first + 1), self.norm(clause.first + 2)} & {"goes", "go", "went"}
         figured = self.objects.figure_in(clause, clause.first)  # "in went eight pounds": a charge
         if self.norm(clause.first) in ("in", "on") and goes and not figured:
-            due = self.memory.failed_last(clause) or self._spoken_of(clause)
-            if due is not None:
+            near = self._spoken_of(clause)
+            just = near is not None and near.known and self.view.sentence_of(near) >= clause.sentence - 1
+            due = near if just else self.memory.failed_last(clause) or near
+            if due is not None and due.component not in NO_PART:
                 yield self._there_now(clause, clause.first, ActionKind.REPLACED, due.component, due.place, "in it goes")
             return
         cues = [
@@ -139,6 +146,7 @@ class UnsaidWork:
             for s in self.stances.hits("in_place", clause.first, clause.span.end)
             if s.end == clause.span.end
             or (s.end == clause.span.end - 1 and self.norm(s.end) in ("now", "there", "too", "again"))
+            or self.norm(s.end) == "by"
         ]
         if cues:
             cue = min(cues, key=lambda s: s.start)
@@ -149,6 +157,8 @@ class UnsaidWork:
             if thing is not None:
                 said = self.view.words(cue)
                 kind = ActionKind.INSTALLED if "back" in said else ActionKind.REPLACED
+                if thing.component == "refrigerant charge":
+                    kind = ActionKind.CHARGED
                 yield self._there_now(clause, cue.start, kind, part_name(thing), thing.place, " ".join(said))
                 return
         yield from self._taken_off(clause)
@@ -183,7 +193,8 @@ class UnsaidWork:
             return None
         if said[-1] == "on" and said != ("back", "on") and not (new or self.memory.told_of(thing.component)):
             return None
-        if not (BE & set(words) or new or awaited or said[0] in ("back", "in")):
+        charged = thing.component == "refrigerant charge"  # "charge went in by weight"
+        if not (BE & set(words) or new or awaited or charged or said[0] in ("back", "in")):
             return None
         name = part_name(thing)
         if name in NO_PART or (name in groups()["noun"] and not (new or self.memory.awaited(name))):
@@ -196,6 +207,8 @@ class UnsaidWork:
             if not new and deed.action in PUT_IN | {ActionKind.REMOVED} and clause.index - deed.clause.index <= AWAITED:
                 return Thing(deed.component, cue, cue.start, "", deed.place, start=cue.start)
         near, due = self._spoken_of(clause), self.memory.failed_last(clause)
+        if due is not None and due.component in NO_PART:
+            due = None  # "the new one" is a thing: wires are not counted so
         if due is not None and (new or (near is not None and near.component == due.component)):
             near = due
         return near if near is not None and (new or self.memory.awaited(near.component)) else None
@@ -290,6 +303,8 @@ class UnsaidWork:
             ]
             return fresh[0] if new and right and fresh else None
         word = self.norm(cue.end - 1)
+        if self.view.words(Span(cue.end, cue.end + 2)) == ("to", "be"):
+            return None  # "wants to be under forty-one"
         after = [
             t
             for t in candidates

@@ -48,7 +48,12 @@ def settle(deeds: list[Deed], clauses: int) -> list[Deed]:
                     kept.pop(n)  # "pulled the burners and brushed them": a step on the way
         places.setdefault(key, []).append(number)
         kept[number] = deed
-    return [_carried_out(deed, clauses) for _, deed in sorted(kept.items())]
+    return [_carried_out(deed, clauses) for _, deed in sorted(kept.items()) if not _only_a_step(deed)]
+
+
+def _only_a_step(deed: Deed) -> bool:
+    """Whether a removal names nothing ("pulled it"): what was done to it is told by itself."""
+    return deed.action is ActionKind.REMOVED and deed.status is DONE and "component: it" in deed.because
 
 
 def _drop(kept: dict[int, Deed], deed: Deed) -> None:
