@@ -57,9 +57,7 @@ def test_both_ends_of_a_range_survive(said, low, high):
     assert (figure.value, figure.low, figure.high) == (None, low, high)
 
 
-@pytest.mark.parametrize(
-    ("said", "value"), [("the gap was a sixteenth", 0.0625), ("under a tenth on every pole", 0.1)]
-)
+@pytest.mark.parametrize(("said", "value"), [("the gap was a sixteenth", 0.0625), ("under a tenth on every pole", 0.1)])
 def test_a_fine_fraction_needs_no_unit(said, value):
     assert [figure.value for figure in read(said)] == [value]
 
