@@ -355,3 +355,12 @@ def test_a_name_cannot_run_in_the_page(app: Starlette) -> None:
     assert markup not in page
     assert "&lt;script&gt;" in page
     assert markup not in tries(browser(app), markup, "x").text
+
+
+def test_what_asks_in_the_background_is_refused_and_shown_no_form(app: Starlette) -> None:
+    client = browser(app)
+    behind = client.get("/", headers={"sec-fetch-mode": "no-cors"})
+
+    assert behind.status_code == 401
+    assert "set-cookie" not in behind.headers
+    assert client.get("/", headers={"sec-fetch-mode": "navigate"}).status_code == 303

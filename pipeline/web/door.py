@@ -228,7 +228,10 @@ def own_path(said: str) -> str:
 
 
 def _to_sign_in(request: Request) -> Response:
-    if wants_json(request) or request.method not in SAFE:
+    # A sound or a script that asks in the background is not shown the form: it would get a form cookie of its own and
+    # make the form in another window one of yesterday.
+    behind = request.headers.get("sec-fetch-mode", "navigate") != "navigate"
+    if behind or wants_json(request) or request.method not in SAFE:
         raise refusal(
             "signed-out",
             "You are not signed in, or not any more.",
