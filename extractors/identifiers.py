@@ -90,7 +90,9 @@ class _Finder:
                 lines += 1
                 if lines > 1:
                     return None
-            one = spell(passage, index, self.stops, told=index == hit.span.end) if index not in self.taken else None
+            told = index == hit.span.end
+            free = index not in self.taken
+            one = spell(passage, index, self.stops, told=told, named=small) if free else None
             if one is not None and self._fits(one, kind, hit) and (small or self._surely(one)):
                 whole = settled(passage, one, self.stops)
                 begin = hit.span.start if index - hit.span.end <= 6 else index

@@ -201,6 +201,11 @@ class _Finder:
                 return False
         return False
 
+    def _charge_next(self, start: int, end: int) -> bool:
+        """As in "two ninety, five and a half ounces": set apart by commas, and the very next is an amount in ounces."""
+        norm = self.passage.norm
+        return norm(start - 1) in (",", ".") and norm(end) == "," and self._mass_follows(end)
+
     def _one_breath(self, index: int) -> bool:
         """Whether a token goes on from the one before it."""
         if not 0 < index < len(self.passage.tokens):
@@ -261,6 +266,11 @@ class _Finder:
             ("after" in after, 2.0, "a word after it"),
             ("after_weak" in after and plain, 1.0, "a word after it"),
             ((plain or name) and self._mass_follows(stop), 2.0, "a charge follows"),
+            (
+                not plain and len(number) > 2 and self._near_plate(start) and self._charge_next(start, stop),
+                2.0,
+                "a charge follows on the plate",
+            ),
             (plain and self._near_plate(start) and self._alone(start, stop), 1.5, "alone beside the plate"),
             (
                 plain and "weak" in cues and self._near_plate(start) and not passage.norm(stop)[:1].isalpha(),
@@ -272,7 +282,8 @@ class _Finder:
             if holds:
                 weight += points
                 why.append(reason)
-        if not plain and not prefixed and tail is None and "before" not in cues and "after" not in after:
+        told = "a charge follows on the plate" in why
+        if not plain and not prefixed and tail is None and not told and "before" not in cues and "after" not in after:
             weight = 0.0
         if misheard and not weight and passage.norm(start - 1) in _cues()["again"]:
             weight = ENOUGH  # nothing else is said like "the 4 or 4"

@@ -265,14 +265,21 @@ class _Draft:
     end: int = 0
 
 
-def spell(passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, told: bool = False) -> Spelled | None:
+def spell(
+    passage: Passage, start: int, stops: frozenset[int] = frozenset(), *, told: bool = False, named: bool = False
+) -> Spelled | None:
     """The string that begins at a token, or None. Stops before tokens in `stops`. Linear in the string.
 
-    `told`: it was just announced, so that "a" is its first letter and no article.
+    `told`: it was just announced, so that "a" is its first letter and no article; `named`: it was announced and small
+    words lie between at most, so that "oh" is a nought and no sigh.
     """
-    draft = _Draft()
-    if told and passage.norm(start) == "a" and _follows(passage, start + 1) and bare_piece(passage, start + 1):
-        draft.pieces.append(_Atom("L", "A", start + 1))
+    draft, first = _Draft(), passage.norm(start)
+    opening = _Atom("L", "A", start + 1) if told and first == "a" else None
+    if named and first in ("oh", "o"):
+        opening = _Atom("N", "0", start + 1)
+    nought_next = named and passage.norm(start + 1) in ("oh", "o")
+    if opening is not None and _follows(passage, start + 1) and (bare_piece(passage, start + 1) or nought_next):
+        draft.pieces.append(opening)
         draft.since_comma, draft.end = 1, start + 1
     index, last = start + len(draft.pieces), min(len(passage.tokens), start + LONGEST)
     while index < last and index not in stops:
