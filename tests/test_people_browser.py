@@ -92,7 +92,8 @@ def window(at_work: Shop, chromium: Any) -> Iterator[BrowserContext]:
 
 
 def enters(page: Page, name: str, password: str = PASSWORD) -> None:
-    """Types name and password, by keyboard alone."""
+    """Types name and password, by keyboard alone, once the form has taken the keys: a person would see that too."""
+    page.wait_for_function("() => document.activeElement.tagName === 'INPUT'")
     page.keyboard.type(name)
     page.keyboard.press("Tab")
     page.keyboard.type(password)
